@@ -1,0 +1,1 @@
+//! The declarative job: read, validate, run.

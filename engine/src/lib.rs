@@ -1,0 +1,27 @@
+//! Geometry engine for designing a part onto a machine that is known only from a scan.
+//!
+//! The layers, each using only those before it: [`error`], [`units`], [`context`] → [`primitive`]
+//! → `numeric` → [`scan`] → [`region`] → [`associate`] → [`feature`] → [`datum`] → [`register`]
+//! → [`exchange`] → `solid` → [`simulate`] → [`fitcheck`] → [`job`] → [`report`] → the command
+//! line. Inside everything is millimetre, radian, `f64`, right-handed.
+
+pub mod associate;
+pub mod context;
+pub mod datum;
+pub mod error;
+pub mod exchange;
+pub mod feature;
+pub mod fitcheck;
+pub mod job;
+mod numeric;
+pub mod primitive;
+pub mod region;
+pub mod register;
+pub mod report;
+pub mod scan;
+pub mod simulate;
+mod solid;
+pub mod units;
+
+pub use context::Context;
+pub use error::{Error, Result};

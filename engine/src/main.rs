@@ -1,0 +1,2 @@
+//! The command line `fitwright`.
+fn main() {}

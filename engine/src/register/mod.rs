@@ -1,0 +1,1 @@
+//! Joining scans: by targets, and by surface from a near start.

@@ -1,0 +1,1 @@
+//! The page and pictures people look at.

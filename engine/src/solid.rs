@@ -1,0 +1,1 @@
+//! The only file that names the collision library.
