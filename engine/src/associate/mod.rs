@@ -1,8 +1,32 @@
 //! Association of ideal shapes to points (ISO 17450): one file a shape, one file a criterion.
 
+mod arc;
+mod builtin;
+mod circle;
+mod cone;
 mod covariance;
+mod cylinder;
+mod data;
+mod determined;
+mod extent;
+mod follow;
+mod growing;
+mod least_squares;
+mod line;
+mod model;
+mod pass;
+mod plane;
+mod quality;
+mod robust;
+mod solve;
+mod sphere;
+mod start;
+mod torus;
 
+pub use builtin::{builtin_fitters, fitter_by_id};
 pub use covariance::Covariance;
+pub use extent::extent;
+pub use follow::{Follow, refit};
 
 use crate::context::Context;
 use crate::error::Result;

@@ -1,1 +1,7 @@
-//! Numerical kernels shared by the layers above: least squares, robust statistics, ordered parallel sums.
+//! Small dense numerics of the fits: tall-skinny QR, algebraic starting values, robust scale, seeded choice, ordered parallel sums.
+
+pub(crate) mod algebraic;
+pub(crate) mod ordered;
+pub(crate) mod qr;
+pub(crate) mod random;
+pub(crate) mod robust;

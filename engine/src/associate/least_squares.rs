@@ -1,0 +1,111 @@
+//! Least squares (Gaussian) association: smallest sum of squared orthogonal distances of the points
+//! that belong (ISO 14405-1; Forbes 1991, Least-squares best-fit geometric elements, NPL DITC 140/89).
+
+use nalgebra::{SMatrix, SVector};
+
+use super::data::{Data, Sample};
+use super::determined::{self, Deviations};
+use super::model::{Frame, Model};
+use super::pass::Weight;
+use super::robust::{self, Separated};
+use super::solve::solve;
+use super::{Covariance, Fit, Input, Request, quality, start};
+use crate::error::{Error, Result};
+use crate::numeric::robust::untruncated;
+use crate::primitive::Kind;
+
+/// Fits one shape.
+pub(crate) fn fit<M: Model<N>, const N: usize>(
+    input: &Input<'_>,
+    request: &Request,
+) -> Result<Fit<M>> {
+    let mut data = Data::new(M::KIND.name(), input, M::MINIMUM)?;
+    let sample = data.sample(SAMPLE);
+    if request.reject_outliers && robust::redundant::<M, N>(data.len()) {
+        let middle = data.middle;
+        let found = robust::separate::<M, N>(&mut data, &sample, request.context.as_ref())?;
+        let nothing_out = found.rejected.is_empty();
+        match finish(&data, &sample, input, request, found) {
+            // What is left must itself determine the shape, or else it was no outlier that was cut.
+            Err(Error::Undetermined { .. }) if !nothing_out => data.middle = middle,
+            done => return done,
+        }
+    }
+    let shape = start::least_squares::<M, N>(&data, &sample)?;
+    let all = Separated { shape, deviation: 0.0, cut: f64::INFINITY, rejected: Vec::new() };
+    finish(&data, &sample, input, request, all)
+}
+
+/// Least squares of the points that belong, with everything that is said about it.
+fn finish<M: Model<N>, const N: usize>(
+    data: &Data<'_>,
+    sample: &Sample,
+    input: &Input<'_>,
+    request: &Request,
+    found: Separated<M>,
+) -> Result<Fit<M>> {
+    let context = request.context.as_ref();
+    let weight =
+        if found.rejected.is_empty() { Weight::One } else { Weight::Kept(&found.rejected) };
+    let solution = solve(data, found.shape.signed(None), &weight, PASSES, context)?;
+    let mut quality = quality::measure(data, sample, &solution.shape, &found.rejected);
+    let spare = (quality.points * M::RESIDUALS).saturating_sub(N);
+    let sigma = scatter(solution.factor.cost, spare, found.cut, M::RESIDUALS)
+        .unwrap_or(input.noise.unwrap_or(0.0) / data.scale)
+        .max(data.rounding);
+    let deviations = determined::check(&solution, sigma, sample, found.cut)?;
+    quality.sigma = sigma * data.scale;
+    quality.converged = solution.converged;
+    quality.iterations = solution.iterations;
+    quality.condition = solution.factor.condition().0;
+    let outer = solution.shape.unscaled(&data.centre, data.scale);
+    let shape = outer.signed(data.mean_normal(sample));
+    let covariance = covariance(&outer, &shape, &deviations, data.scale);
+    let rejected = found.rejected.iter().enumerate().filter(|(_, r)| **r);
+    let rejected = rejected.map(|(i, _)| i as u32).collect();
+    Ok(Fit { shape, covariance, quality, rejected })
+}
+
+/// Standard deviation of one residual, made good for the tail that was cut; `None` without spare points.
+fn scatter(cost: f64, spare: usize, cut: f64, residuals: usize) -> Option<f64> {
+    if spare == 0 {
+        return None;
+    }
+    let inside = (cost / spare as f64).sqrt();
+    let whole = untruncated(inside, cut, residuals);
+    Some(if whole.is_finite() { whole } else { inside })
+}
+
+/// Covariance in the layout of [`Covariance`], about the shape's point, mm and rad.
+fn covariance<M: Model<N>, const N: usize>(
+    outer: &M,
+    signed: &M,
+    deviations: &Deviations<N>,
+    scale: f64,
+) -> Covariance {
+    let Frame { origin, axes } = outer.frame();
+    let mut carry = SMatrix::<f64, 8, N>::zeros();
+    for (j, &index) in M::FREE.iter().enumerate() {
+        let mut column = SVector::<f64, 8>::zeros();
+        match index {
+            0..=2 => column.fixed_rows_mut::<3>(0).copy_from(&(axes.column(index) * scale)),
+            3..=5 => column.fixed_rows_mut::<3>(3).copy_from(&axes.column(index - 3)),
+            // A half-angle has no unit of length, and changes its sign with the axis.
+            7 if M::KIND == Kind::Cone => column[7] = sign(outer.sizes()[1] * signed.sizes()[1]),
+            6.. => column[index] = scale,
+        }
+        carry.set_column(j, &column);
+    }
+    let inverse = SMatrix::<f64, N, N>::from_fn(|i, j| deviations.inverse[j][i]);
+    let root = carry * inverse * deviations.point;
+    Covariance { at: origin, matrix: root * root.transpose() }
+}
+
+fn sign(x: f64) -> f64 {
+    if x < 0.0 { -1.0 } else { 1.0 }
+}
+
+/// Points that starting values and scale are taken from.
+const SAMPLE: usize = 2048;
+/// Most passes over all points.
+const PASSES: usize = 200;
