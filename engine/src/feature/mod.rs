@@ -1,7 +1,22 @@
 //! Named things: what was fitted or constructed, with its bounded pieces, uncertainty and quality.
 
+mod construct;
+mod hole;
+mod propagate;
+mod relation;
+mod surface;
+
+pub(crate) use construct::{axis_meets, axis_of};
+pub use construct::{intersection, midplane};
+pub use hole::HoleSearch;
+pub(crate) use propagate::{Uncertain, propagate};
+pub(crate) use relation::between_directions;
+pub use relation::{Relation, relation, relations};
+
+use nalgebra::{Matrix3, SMatrix};
+
 use crate::associate::{Covariance, Quality};
-use crate::primitive::{Bounded, Pose, Primitive};
+use crate::primitive::{Bounded, Kind, Pose, Primitive};
 
 /// What a feature is.
 #[non_exhaustive]
@@ -60,6 +75,39 @@ impl Feature {
             covariance: self.covariance.transformed(pose),
             ..self.clone()
         }
+    }
+}
+
+impl Feature {
+    /// Covariance of the feature when the frame it stands in moves too, as far as the shape shows
+    /// that motion: sliding a plane in itself or turning a cylinder about its axis is no change.
+    #[must_use]
+    pub fn carried_by(&self, frame: &Covariance) -> Covariance {
+        let mut motion = frame.about(self.covariance.at);
+        let seen = self.visible_motions();
+        motion.matrix = seen * motion.matrix * seen;
+        motion.matrix += self.covariance.matrix;
+        motion
+    }
+
+    /// Projector on the motions that change the shape.
+    fn visible_motions(&self) -> SMatrix<f64, 8, 8> {
+        let along = self.shape.direction().map(|d| d.into_inner() * d.transpose());
+        let (mut place, mut turn) = (Matrix3::identity(), Matrix3::identity());
+        if let Some(along) = along {
+            turn -= along;
+            match self.shape.kind() {
+                Kind::Plane => place = along,
+                Kind::Line | Kind::Cylinder => place -= along,
+                Kind::Circle | Kind::Cone | Kind::Torus | Kind::Sphere | Kind::Composite => {}
+            }
+        } else if self.shape.kind() == Kind::Sphere {
+            turn = Matrix3::zeros();
+        }
+        let mut all = SMatrix::<f64, 8, 8>::zeros();
+        all.fixed_view_mut::<3, 3>(0, 0).copy_from(&place);
+        all.fixed_view_mut::<3, 3>(3, 3).copy_from(&turn);
+        all
     }
 }
 

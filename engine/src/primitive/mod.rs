@@ -140,6 +140,20 @@ impl Primitive {
         each!(self, s => s.project(p))
     }
 
+    /// Unit normal of a surface at the foot of `p`, on the side of positive distance; curves and
+    /// composites have none.
+    #[must_use]
+    pub fn normal_at(&self, p: &Point3) -> Option<Direction> {
+        match self {
+            Primitive::Plane(s) => Some(s.normal_at(p)),
+            Primitive::Sphere(s) => Some(s.normal_at(p)),
+            Primitive::Cylinder(s) => Some(s.normal_at(p)),
+            Primitive::Cone(s) => Some(s.normal_at(p)),
+            Primitive::Torus(s) => Some(s.normal_at(p)),
+            Primitive::Line(_) | Primitive::Circle(_) | Primitive::Composite(_) => None,
+        }
+    }
+
     /// The shape moved by a rigid motion.
     #[must_use]
     pub fn transformed(&self, pose: &Pose) -> Self {
