@@ -27,6 +27,70 @@ pub struct Part {
     pub notes: Vec<String>,
 }
 
+impl Part {
+    /// Corners as points, for fitting near asked places.
+    #[must_use]
+    pub fn as_points(&self) -> &[Point3] {
+        &self.points
+    }
+
+    /// Corners of one triangle, mm; none past the last.
+    #[must_use]
+    pub fn corners(&self, triangle: usize) -> Option<[Point3; 3]> {
+        self.triangles.get(triangle).map(|t| t.map(|p| self.points[p as usize]))
+    }
+
+    /// Enclosed volume, mm³: positive when the triangles face outwards (divergence theorem).
+    #[must_use]
+    pub fn volume(&self) -> f64 {
+        // Counted from a corner of the part: far from the origin digits would be lost.
+        let Some(origin) = self.points.first() else { return 0.0 };
+        let six: f64 = self
+            .triangles
+            .iter()
+            .map(|t| t.map(|p| self.points[p as usize] - origin))
+            .map(|[a, b, c]| a.dot(&b.cross(&c)))
+            .sum();
+        six / 6.0
+    }
+
+    /// Area of all triangles, mm².
+    #[must_use]
+    pub fn area(&self) -> f64 {
+        let two: f64 = self
+            .triangles
+            .iter()
+            .map(|t| t.map(|p| self.points[p as usize]))
+            .map(|[a, b, c]| (b - a).cross(&(c - a)).norm())
+            .sum();
+        two / 2.0
+    }
+
+    /// Smallest and largest coordinates of the triangles' corners, mm; none without triangles.
+    #[must_use]
+    pub fn bounding_box(&self) -> Option<(Point3, Point3)> {
+        let corners = self.triangles.iter().flatten().map(|p| self.points[*p as usize]);
+        corners.map(|p| (p, p)).reduce(|(low, high), (p, _)| (low.inf(&p), high.sup(&p)))
+    }
+
+    /// The hole whose axis, within its wall, is nearest to a point, with the distance, mm.
+    #[must_use]
+    pub fn hole_near(&self, point: &Point3) -> Option<(&PartHole, f64)> {
+        let with_distance = self.holes.iter().map(|hole| (hole, hole.distance(point)));
+        with_distance.min_by(|a, b| a.1.total_cmp(&b.1))
+    }
+}
+
+impl PartHole {
+    /// Distance of a point from the axis between the ends of the wall, mm.
+    #[must_use]
+    pub fn distance(&self, point: &Point3) -> f64 {
+        let arm = point - self.point;
+        let along = arm.dot(&self.axis).clamp(-0.5 * self.depth, 0.5 * self.depth);
+        (arm - self.axis.into_inner() * along).norm()
+    }
+}
+
 /// Surface of one face of the part.
 #[derive(Debug, Clone, PartialEq)]
 pub struct FaceSurface {
