@@ -1,0 +1,156 @@
+//! Nearest point of a mesh to a point, and its side.
+//!
+//! Depth-first descent into the nearer box first. The side of an open surface comes from the angle
+//! weighted normals of its edges and corners, which is exact away from the border (J. A. Bærentzen,
+//! H. Aanæs 2005, Signed distance computation using the angle weighted pseudonormal).
+
+use std::collections::BTreeMap;
+
+use super::Mesh;
+use super::triangle::{Corners, Place, nearest_on_triangle};
+use crate::primitive::{Point3, Vec3};
+
+/// Nearest place of a mesh.
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct Hit {
+    /// The place, mm.
+    pub(crate) point: Point3,
+    /// Its distance, mm, never negative.
+    pub(crate) distance: f64,
+    /// Triangle it lies on.
+    pub(crate) triangle: u32,
+    /// Where on the triangle.
+    pub(crate) place: Place,
+}
+
+/// Triangles at each corner, for the normals of edges and corners.
+#[derive(Debug)]
+pub(super) struct Fans {
+    start: Vec<u32>,
+    triangles: Vec<u32>,
+}
+
+impl Mesh {
+    /// Nearest place closer than `reach` (mm); `guess` is a triangle likely near.
+    pub(crate) fn nearest(&self, p: &Point3, reach: f64, guess: Option<u32>) -> Option<Hit> {
+        let r = p - self.bvh.middle;
+        let mut best = (reach * reach, None);
+        if let Some(t) = guess.filter(|&t| (t as usize) < self.triangles.len()) {
+            improve(p, t, &self.corners(t), &mut best);
+        }
+        let nodes = &self.bvh.nodes;
+        let mut stack: Vec<(f64, u32)> = Vec::with_capacity(64);
+        if let Some(root) = nodes.first() {
+            stack.push((root.squared_distance(&r), 0));
+        }
+        while let Some((bound, i)) = stack.pop() {
+            if bound >= best.0 {
+                continue;
+            }
+            let n = &nodes[i as usize];
+            if n.is_leaf() {
+                for k in n.range() {
+                    improve(p, self.bvh.order[k], &self.corners_in_order(k), &mut best);
+                }
+                continue;
+            }
+            let (a, b) = (n.first, n.first + 1);
+            let (da, db) =
+                (nodes[a as usize].squared_distance(&r), nodes[b as usize].squared_distance(&r));
+            let (near, far) = if da <= db { ((da, a), (db, b)) } else { ((db, b), (da, a)) };
+            if far.0 < best.0 {
+                stack.push(far);
+            }
+            if near.0 < best.0 {
+                stack.push(near);
+            }
+        }
+        let (point, triangle, place) = best.1?;
+        Some(Hit { point, distance: best.0.sqrt(), triangle, place })
+    }
+
+    /// Whether a point lies behind the surface at its nearest place; `None` at a border or where the
+    /// normals leave it open.
+    pub(crate) fn is_behind(&self, p: &Point3, hit: &Hit) -> Option<bool> {
+        let normal = self.normal_at(hit)?;
+        let s = normal.dot(&(p - hit.point));
+        (s != 0.0).then_some(s < 0.0)
+    }
+
+    /// Unnormalised normal of the face, edge or corner of a hit; `None` on a border.
+    fn normal_at(&self, hit: &Hit) -> Option<Vec3> {
+        let t = self.triangles[hit.triangle as usize];
+        match hit.place {
+            Place::Face => Some(self.face_normal(hit.triangle)),
+            Place::Edge(e) => {
+                let (a, b) = (t[e as usize], t[(e as usize + 1) % 3]);
+                let both: Vec<u32> =
+                    self.fan(a).filter(|&f| self.triangles[f as usize].contains(&b)).collect();
+                let sum = both.iter().map(|&f| unit_or_zero(self.face_normal(f))).sum();
+                (both.len() == 2).then_some(sum)
+            }
+            Place::Corner(c) => self.corner_normal(t[c as usize]),
+        }
+    }
+
+    fn corner_normal(&self, v: u32) -> Option<Vec3> {
+        let mut sum = Vec3::zeros();
+        let mut rim = BTreeMap::new();
+        for f in self.fan(v) {
+            let t = self.triangles[f as usize];
+            let k = t.iter().position(|&i| i == v)?;
+            let (next, last) = (t[(k + 1) % 3], t[(k + 2) % 3]);
+            *rim.entry(next).or_insert(0) += 1;
+            *rim.entry(last).or_insert(0) -= 1;
+            let at = self.points[v as usize];
+            let (a, b) = (self.points[next as usize] - at, self.points[last as usize] - at);
+            sum += unit_or_zero(self.face_normal(f)) * a.cross(&b).norm().atan2(a.dot(&b));
+        }
+        rim.values().all(|&n| n == 0).then_some(sum)
+    }
+
+    fn fan(&self, v: u32) -> impl Iterator<Item = u32> + '_ {
+        let fans = self.fans.get_or_init(|| Fans::new(self.points.len(), &self.triangles));
+        let range = fans.start[v as usize] as usize..fans.start[v as usize + 1] as usize;
+        fans.triangles[range].iter().copied()
+    }
+
+    fn face_normal(&self, t: u32) -> Vec3 {
+        let [a, b, c] = self.corners(t);
+        (b - a).cross(&(c - a))
+    }
+}
+
+impl Fans {
+    fn new(points: usize, triangles: &[[u32; 3]]) -> Self {
+        let mut start = vec![0u32; points + 1];
+        for &v in triangles.iter().flatten() {
+            start[v as usize + 1] += 1;
+        }
+        for i in 0..points {
+            start[i + 1] += start[i];
+        }
+        let mut next = start.clone();
+        let mut list = vec![0u32; 3 * triangles.len()];
+        for (id, t) in triangles.iter().enumerate() {
+            for &v in t {
+                list[next[v as usize] as usize] = id as u32;
+                next[v as usize] += 1;
+            }
+        }
+        Fans { start, triangles: list }
+    }
+}
+
+#[inline]
+fn improve(p: &Point3, t: u32, corners: &Corners, best: &mut (f64, Option<(Point3, u32, Place)>)) {
+    let (q, place) = nearest_on_triangle(p, corners);
+    let d = (p - q).norm_squared();
+    if d < best.0 {
+        *best = (d, Some((q, t, place)));
+    }
+}
+
+fn unit_or_zero(v: Vec3) -> Vec3 {
+    v.try_normalize(0.0).unwrap_or_else(Vec3::zeros)
+}
