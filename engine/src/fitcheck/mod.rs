@@ -1,5 +1,29 @@
 //! Does the part fit: one question a file, each returning findings with a verdict (ISO 14253-1).
+//!
+//! Every value is compared with its limit by its expanded uncertainty (k = 2), to which the scan's
+//! noise at the place, the machine frame, the scan's join, the feature and the chords of the part's
+//! mesh contribute.
 
+mod body;
+mod bolts;
+mod budget;
+mod clearance;
+mod holes;
+mod interference;
+mod local;
+mod part_clearance;
+mod scene;
+mod seating;
+mod view;
+
+pub use body::{PartBody, ScanSurface, Touching};
+pub use bolts::Bolt;
+pub use part_clearance::part_clearance;
+pub use scene::{Limits, Mount, Scene, SceneFeature, SceneScan};
+
+use crate::context::Context;
+use crate::error::Result;
+use crate::exchange::Part;
 use crate::primitive::Point3;
 
 /// Decision of a check.
@@ -32,10 +56,63 @@ pub struct Finding {
     pub at: Option<Point3>,
     /// The other witness, on the scan, machine coordinates, mm.
     pub to: Option<Point3>,
+    /// Longest side of the box round the place (interference patch), mm.
+    pub extent: Option<f64>,
+    /// Scan points that speak for it (interference patch: those inside the part).
+    pub points: Option<usize>,
     /// One sentence for people.
     pub detail: String,
     /// What would decide or mend it; empty when passed.
     pub remedy: String,
+}
+
+/// All checks of the part against the scene, the worst findings first: interference, clearance to
+/// every feature and to the rest of each scan, seating, bolt holes. Everything in machine
+/// coordinates, mm.
+///
+/// # Errors
+/// [`crate::Error::OpenPart`] if the part is not a closed solid, [`crate::Error::Argument`] for
+/// indices out of range, limits that are not finite or an unknown bolt, [`crate::Error::Cancelled`].
+pub fn all(
+    part: &Part,
+    scene: &Scene<'_>,
+    mounts: &[Mount],
+    limits: &Limits,
+    context: &Context,
+) -> Result<Vec<Finding>> {
+    context.report("fit check: preparing", 0.0)?;
+    let view = context.run(|| view::View::new(part, scene, mounts, limits))?;
+    context.report("fit check: interference", 0.3)?;
+    let mut findings = context.run(|| interference::check(&view));
+    context.report("fit check: clearance", 0.5)?;
+    findings.extend(context.run(|| clearance::check(&view)));
+    context.report("fit check: seats and holes", 0.9)?;
+    findings.extend(context.run(|| seating::check(&view, mounts)));
+    findings.extend(holes::check(&view, mounts)?);
+    findings.sort_by_key(|f| f.verdict.rank());
+    context.report("fit check: done", 1.0)?;
+    Ok(findings)
+}
+
+impl Finding {
+    /// A passed finding with nothing measured yet.
+    #[must_use]
+    pub fn new(kind: &'static str, name: impl Into<String>) -> Self {
+        Finding {
+            kind,
+            name: name.into(),
+            verdict: Verdict::Pass,
+            value: None,
+            uncertainty: None,
+            limit: None,
+            at: None,
+            to: None,
+            extent: None,
+            points: None,
+            detail: String::new(),
+            remedy: String::new(),
+        }
+    }
 }
 
 impl Verdict {
@@ -61,13 +138,24 @@ impl Verdict {
         }
     }
 
+    /// ISO 14253-1 for an upper limit: value must be at most `limit`.
+    #[must_use]
+    pub fn at_most(value: f64, limit: f64, uncertainty: f64) -> Self {
+        Verdict::at_least(-value, -limit, uncertainty)
+    }
+
     /// Worst of several: fail before undecided before pass.
     #[must_use]
     pub fn worst(all: impl IntoIterator<Item = Verdict>) -> Self {
-        all.into_iter().fold(Verdict::Pass, |a, b| match (a, b) {
-            (Verdict::Fail, _) | (_, Verdict::Fail) => Verdict::Fail,
-            (Verdict::Undecided, _) | (_, Verdict::Undecided) => Verdict::Undecided,
-            _ => Verdict::Pass,
-        })
+        all.into_iter().fold(Verdict::Pass, |a, b| if b.rank() < a.rank() { b } else { a })
+    }
+
+    /// 0 for the worst.
+    fn rank(self) -> u8 {
+        match self {
+            Verdict::Fail => 0,
+            Verdict::Undecided => 1,
+            Verdict::Pass => 2,
+        }
     }
 }

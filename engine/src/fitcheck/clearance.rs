@@ -1,0 +1,286 @@
+//! Least air between the part and every named feature, and all the rest of each scan.
+//!
+//! The raw least distance is exact on the meshes; it is the smallest of many noisy ones and so too
+//! small. The value judged is the least distance to the locally estimated surface: each of the
+//! nearest places is moved onto what its neighbours say (see `local`), then the two feet are
+//! exchanged between part and surface until they rest. Both numbers are reported.
+
+use super::budget::{Budget, deviation};
+use rayon::prelude::*;
+
+use super::local::{Halves, Local, Patch, least_of};
+use super::view::{Owner, View};
+use super::{Finding, Verdict};
+use crate::primitive::{Direction, Point3, unit};
+use crate::solid::Witness;
+
+/// One finding per feature that is no seat and has a surface, one per scan for the rest.
+pub(super) fn check(view: &View<'_>) -> Vec<Finding> {
+    let mut findings = Vec::new();
+    for s in 0..view.scans.len() {
+        let mut groups: Vec<Option<usize>> =
+            (0..view.scene.features.len()).filter(|&f| seen(view, f, s)).map(Some).collect();
+        groups.push(None);
+        findings.extend(groups.into_iter().filter_map(|g| group(view, s, g)));
+    }
+    findings
+}
+
+/// A place on the estimated surface and its distance from the part.
+#[derive(Clone)]
+struct Place {
+    on_part: Point3,
+    on_scan: Point3,
+    distance: f64,
+    deviation: f64,
+    at_border: bool,
+    smooth: bool,
+}
+
+fn seen(view: &View<'_>, f: usize, s: usize) -> bool {
+    let mine = Owner::Feature(f as u32);
+    let feature = &view.scene.features[f];
+    if feature.scan == Some(s) {
+        return feature.surface.iter().any(|&i| view.scans[s].owner[i as usize] == mine);
+    }
+    view.scans[s].near.iter().any(|n| view.scans[s].owner[n.0 as usize] == mine)
+}
+
+/// Clearance to a feature's surface in a scan, or to what belongs to nothing there.
+fn group(view: &View<'_>, s: usize, feature: Option<usize>) -> Option<Finding> {
+    let mesh = view.mesh(s, |owners| belongs(owners, feature));
+    let raw = view.solid.least_distance(&mesh, f64::INFINITY)?;
+    let limit = view.limit_of(feature);
+    let scan = &view.scene.scans[s];
+    let mut found = Finding::new("clearance", name(view, s, feature));
+    found.limit = Some(limit);
+
+    let patch = Patch {
+        scan: scan.scan,
+        points: &view.scans[s].points,
+        shape: feature.and_then(|f| view.surface_shape(f)),
+        noise: view.scans[s].noise,
+        resolution: view.scans[s].resolution,
+    };
+    let corners = mesh.triangles()[raw.triangle_b as usize];
+    // A point none of whose triangles is of the group is the fringe of another one.
+    let mut own = vec![false; view.scans[s].points.len()];
+    mesh.triangles().as_flattened().iter().for_each(|&i| own[i as usize] = true);
+    let place = least(view, s, &own, &patch, &raw, &corners);
+    let along = direction(&place);
+    let mut budget = Budget::of_place(
+        view.scene,
+        Some(s),
+        view.part.chord_error,
+        &place.on_part,
+        along.as_ref(),
+    );
+    budget.add("scan noise", place.deviation);
+    if let (Some(f), Some(along)) = (feature, &along) {
+        let covariance = &view.scene.features[f].feature.covariance;
+        budget.add("feature", deviation(covariance, &place.on_scan, Some(along)));
+    }
+    let uncertainty = budget.expanded();
+    found.verdict = Verdict::at_least(place.distance, limit, uncertainty);
+    found.value = Some(place.distance);
+    found.uncertainty = Some(uncertainty);
+    (found.at, found.to) = (Some(place.on_part), Some(place.on_scan));
+    found.detail = detail(&place, &raw, feature.is_some() && patch.shape.is_some(), limit);
+    judge(view, &place, &budget, &mut found, limit);
+    Some(found)
+}
+
+/// Whether a triangle with corners of these owners is held against the group.
+fn belongs(owners: &[Owner], feature: Option<usize>) -> bool {
+    let contact = |o: &Owner| matches!(o, Owner::Seat(_) | Owner::Beside);
+    if owners.iter().any(contact) {
+        return false;
+    }
+    match feature {
+        Some(f) => owners.contains(&Owner::Feature(f as u32)),
+        None => owners.iter().all(|o| *o == Owner::Rest),
+    }
+}
+
+fn name(view: &View<'_>, s: usize, feature: Option<usize>) -> String {
+    let scan = view.scene.scans[s].name;
+    match feature.map(|f| &view.scene.features[f]) {
+        None => format!("rest of {scan}"),
+        Some(f) if f.scan == Some(s) => f.feature.name.clone(),
+        Some(f) => format!("{} in {scan}", f.feature.name),
+    }
+}
+
+/// The nearest place of the estimated surface; the raw one where nothing better is known.
+fn least(
+    view: &View<'_>,
+    s: usize,
+    own: &[bool],
+    patch: &Patch<'_>,
+    raw: &Witness,
+    corners: &[u32; 3],
+) -> Place {
+    let band = raw.distance + BAND * patch.noise + 0.25 * patch.resolution;
+    let mut near: Vec<(f64, u32)> = view.scans[s]
+        .near
+        .iter()
+        .filter(|(i, h)| h.distance <= band && own[*i as usize])
+        .map(|(i, h)| (h.distance, *i))
+        .collect();
+    near.sort_unstable_by(|a, b| a.0.total_cmp(&b.0).then(a.1.cmp(&b.1)));
+    near.truncate(CANDIDATES);
+    let seed = *corners
+        .iter()
+        .min_by(|&&a, &&b| {
+            let d = |i: u32| (view.scans[s].points[i as usize] - raw.on_b).norm_squared();
+            d(a).total_cmp(&d(b)).then(a.cmp(&b))
+        })
+        .unwrap_or(&corners[0]);
+    let raw_place = || {
+        let deep = view.scans[s].hit(seed).map_or(0.0, |h| h.distance.min(0.0));
+        both(Place {
+            on_part: raw.on_a,
+            on_scan: raw.on_b,
+            distance: raw.distance + deep,
+            deviation: patch.noise,
+            at_border: patch.scan.is_border(seed),
+            smooth: false,
+        })
+    };
+    // An estimate is nearer than every scanned place only by noise and by the bow of the surface
+    // between points; nearer still, it was carried beyond what was seen.
+    let seen = near.first().map_or(raw.distance, |n| n.0.min(raw.distance));
+    let floor = seen - BAND * patch.noise - 0.25 * patch.resolution;
+    let carried = |h: &Halves<Place>| h.first.distance < floor || h.second.distance < floor;
+    let rest = |start: &Point3, seed: u32| rest(view, patch, start, seed).filter(|h| !carried(h));
+    let first = rest(&raw.on_b, seed).unwrap_or_else(raw_place);
+    let others = near.par_iter().map(|&(_, i)| {
+        let start = view.scans[s].points[i as usize];
+        // Where the surface is not smooth the point itself counts, with its own noise.
+        rest(&start, i).or_else(|| edge_point(view, s, patch, i).map(both))
+    });
+    let mut places = vec![first];
+    places.extend(others.collect::<Vec<_>>().into_iter().flatten());
+    let (best, distance) = least_of(&places, |p| p.distance).unwrap_or((0, raw.distance));
+    Place { distance, ..places.swap_remove(best).second }
+}
+
+/// A point at an edge as it is; `None` for one that hangs together with too little to be believed.
+fn edge_point(view: &View<'_>, s: usize, patch: &Patch<'_>, i: u32) -> Option<Place> {
+    let hit = view.scans[s].hit(i)?;
+    let own = view.scans[s].points[i as usize];
+    let reach = EDGE_SUPPORT * patch.noise + patch.resolution;
+    let backed = |n: &&u32| (view.scans[s].points[**n as usize] - own).norm() <= reach;
+    if patch.scan.neighbours(i).iter().filter(backed).count() < 2 {
+        return None;
+    }
+    Some(Place {
+        on_part: hit.point,
+        on_scan: own,
+        distance: hit.distance,
+        deviation: EDGE_LOSS * patch.noise,
+        at_border: patch.scan.is_border(i),
+        smooth: false,
+    })
+}
+
+/// Feet exchanged between part and surface until they rest, for each half of the neighbours.
+fn rest(view: &View<'_>, patch: &Patch<'_>, start: &Point3, seed: u32) -> Option<Halves<Place>> {
+    let local = patch.local(seed)?;
+    Some(Halves {
+        first: rest_on(view, patch, start, &local.first)?,
+        second: rest_on(view, patch, start, &local.second)?,
+    })
+}
+
+fn rest_on(view: &View<'_>, patch: &Patch<'_>, start: &Point3, local: &Local) -> Option<Place> {
+    let mut on_scan = local.foot(start);
+    let mut hit = view.solid.signed(&on_scan, f64::INFINITY)?;
+    for _ in 0..EXCHANGES {
+        let next = local.foot(&hit.point);
+        if !local.holds(&next) || (next - on_scan).norm() <= SETTLED * patch.resolution {
+            break;
+        }
+        let next_hit = view.solid.signed(&next, f64::INFINITY)?;
+        if next_hit.distance >= hit.distance {
+            break;
+        }
+        (on_scan, hit) = (next, next_hit);
+    }
+    Some(Place {
+        on_part: hit.point,
+        on_scan,
+        distance: hit.distance,
+        deviation: local.deviation,
+        at_border: local.at_border,
+        smooth: true,
+    })
+}
+
+fn both(place: Place) -> Halves<Place> {
+    Halves { first: place.clone(), second: place }
+}
+
+fn direction(place: &Place) -> Option<Direction> {
+    unit(place.on_part - place.on_scan)
+}
+
+fn detail(place: &Place, raw: &Witness, shape: bool, limit: f64) -> String {
+    let how = match (place.smooth, shape) {
+        (true, true) => "to the fitted shape, offset by the local form",
+        (true, false) => "to a surface through the neighbouring points",
+        (false, _) => "to the nearest scan point itself (an edge, or too few neighbours)",
+    };
+    let mut text = format!(
+        "least air {:.3} mm {how}; smallest raw distance {:.3} mm",
+        place.distance, raw.distance
+    );
+    let gap = place.distance - raw.distance;
+    if raw.distance < limit && gap > SPIKE * place.deviation.max(f64::MIN_POSITIVE) && gap > 0.0 {
+        text += ", which single points standing off their surface explain";
+    }
+    text
+}
+
+/// Turns a pass at the scan's border into undecided where little unseen surface would break it, and
+/// says what would help.
+fn judge(view: &View<'_>, place: &Place, budget: &Budget, found: &mut Finding, limit: f64) {
+    if place.at_border {
+        let spare = place.distance - limit;
+        found.detail += "; the scan ends there, what lies beyond was not seen";
+        if found.verdict == Verdict::Pass && spare < view.limits.unseen_reach {
+            found.verdict = Verdict::Undecided;
+            found.remedy = format!(
+                "scan beyond ({:.1}, {:.1}, {:.1}): {spare:.1} mm of unseen surface could break the limit",
+                place.on_scan.x, place.on_scan.y, place.on_scan.z
+            );
+            return;
+        }
+    }
+    found.remedy = match found.verdict {
+        Verdict::Pass => String::new(),
+        Verdict::Fail => format!("move the part's surface there away by {:.2} mm", {
+            limit - place.distance + budget.expanded()
+        }),
+        Verdict::Undecided => format!(
+            "the uncertainty is mostly from {}; make that smaller, or {:.2} mm more room",
+            budget.largest(),
+            limit - place.distance + budget.expanded()
+        ),
+    };
+}
+
+/// Raw distances within this many deviations of the least are looked at.
+const BAND: f64 = 6.0;
+/// Most places looked at.
+const CANDIDATES: usize = 400;
+/// Most exchanges of feet.
+const EXCHANGES: usize = 20;
+/// Movement of a foot, in spacings, below which it rests.
+const SETTLED: f64 = 1e-9;
+/// Deviations by which the raw distance must fall short to be called a spike in the text.
+const SPIKE: f64 = 5.0;
+/// A neighbour this many deviations and one spacing away backs a point at an edge.
+const EDGE_SUPPORT: f64 = 3.0;
+/// Deviations by which the nearest of the few single points along an edge comes out too near.
+const EDGE_LOSS: f64 = 1.5;

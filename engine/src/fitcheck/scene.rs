@@ -1,0 +1,88 @@
+//! What the part is held against: scans with their places, features with their surfaces, mounts, limits.
+
+use crate::associate::Covariance;
+use crate::exchange::PartHole;
+use crate::feature::Feature;
+use crate::primitive::{Point3, Pose};
+use crate::scan::Scan;
+
+/// The machine as it was seen, in machine coordinates.
+#[derive(Debug, Clone, Default)]
+pub struct Scene<'a> {
+    /// Scans; overlapping ones are fine.
+    pub scans: Vec<SceneScan<'a>>,
+    /// Features that carry their own clearance, seats and bolt holes.
+    pub features: Vec<SceneFeature<'a>>,
+    /// Uncertainty of the machine frame as a small motion of it, machine coordinates.
+    pub frame_covariance: Option<&'a Covariance>,
+}
+
+/// One scan and where it lies.
+#[derive(Debug, Clone)]
+pub struct SceneScan<'a> {
+    /// Name for findings.
+    pub name: &'a str,
+    /// The scan in its own coordinates.
+    pub scan: &'a Scan,
+    /// Takes its coordinates to machine coordinates.
+    pub machine_from_scan: Pose,
+    /// Uncertainty of its join to the first scan as a small motion, machine coordinates.
+    pub join_covariance: Option<&'a Covariance>,
+}
+
+/// A feature with the surface it was seen on.
+#[derive(Debug, Clone)]
+pub struct SceneFeature<'a> {
+    /// The feature, machine coordinates.
+    pub feature: &'a Feature,
+    /// Index of the scan its points are from; `None` for a construction.
+    pub scan: Option<usize>,
+    /// Ids in that scan of its surface, edges included.
+    pub surface: &'a [u32],
+    /// Clearance asked for it, mm; `None`: the general one.
+    pub keep_clear: Option<f64>,
+    /// Whether the part is meant to touch it.
+    pub is_seat: bool,
+    /// Bolt that goes into it: `M8`.
+    pub bolt: Option<&'a str>,
+}
+
+/// Where the part is bolted on.
+#[derive(Debug, Clone)]
+pub struct Mount {
+    /// Index of the hole among the scene's features.
+    pub hole: usize,
+    /// Index of the face the part sits on there, if it is a feature.
+    pub seat: Option<usize>,
+    /// Where the part's hole was asked for, machine coordinates, mm.
+    pub near: Point3,
+    /// The part's hole there.
+    pub part_hole: PartHole,
+}
+
+/// Limits of the checks, mm.
+#[non_exhaustive]
+#[derive(Debug, Clone, PartialEq)]
+pub struct Limits {
+    /// Least air everywhere that is not a seat; default 3 (usual least for static parts).
+    pub clearance: f64,
+    /// Largest gap or overlap at a seat that still counts as seated; default 0.2 (more needs a shim).
+    pub seat_tolerance: f64,
+    /// How far a surface may continue unseen beyond a scan's border; default 5. A clearance that
+    /// would be lost by less is undecided.
+    pub unseen_reach: f64,
+}
+
+impl Default for Limits {
+    fn default() -> Self {
+        Limits { clearance: 3.0, seat_tolerance: 0.2, unseen_reach: 5.0 }
+    }
+}
+
+impl Limits {
+    /// The default limits with another general clearance, mm.
+    #[must_use]
+    pub fn with_clearance(clearance: f64) -> Self {
+        Limits { clearance, ..Limits::default() }
+    }
+}

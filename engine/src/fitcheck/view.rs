@@ -1,0 +1,280 @@
+//! The scene prepared for the checks: scans in machine coordinates, their points near the part, and
+//! what each point belongs to.
+//!
+//! Contact is wanted at the seats: their surfaces, named by id, and what grows from them along the
+//! seat's own plane are taken out. A seat's surface seen by another scan is found by lying on it.
+//! Beside a seat the air grows from zero: surface that hangs together with the contact, no farther
+//! from it than the air asked for, behind the seat's plane, and nearest to the part where the part
+//! lies in that plane, is not held against the clearance. Nothing is taken out by distance alone.
+
+use rayon::prelude::*;
+
+use super::budget::deviation;
+use super::scene::{Limits, Mount, Scene, SceneFeature, SceneScan};
+use crate::error::{Error, Result};
+use crate::exchange::Part;
+use crate::primitive::{Point3, Primitive, Vec3};
+use crate::solid::{Hit, Mesh, Solid};
+
+/// What a scan point belongs to.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Owner {
+    /// Nothing named.
+    Rest,
+    /// A feature of the scene.
+    Feature(u32),
+    /// A seat: contact is wanted.
+    Seat(u32),
+    /// Beside a seat, or in a hole a bolt goes into: less air than asked is unavoidable.
+    Beside,
+}
+
+/// Everything the checks share.
+pub(super) struct View<'a> {
+    pub(super) part: &'a Part,
+    pub(super) scene: &'a Scene<'a>,
+    pub(super) limits: &'a Limits,
+    pub(super) solid: Solid,
+    pub(super) scans: Vec<ScanView>,
+}
+
+/// One scan, prepared.
+pub(super) struct ScanView {
+    /// Points in machine coordinates, mm.
+    pub(super) points: Vec<Point3>,
+    /// Standard deviation normal to the surface, mm.
+    pub(super) noise: f64,
+    pub(super) resolution: f64,
+    /// Points nearer to the part than the checks look, with their signed distance; ascending ids.
+    pub(super) near: Vec<(u32, Hit)>,
+    pub(super) owner: Vec<Owner>,
+}
+
+impl<'a> View<'a> {
+    /// Places the scans, finds the points near the part and who owns them.
+    pub(super) fn new(
+        part: &'a Part,
+        scene: &'a Scene<'a>,
+        mounts: &[Mount],
+        limits: &'a Limits,
+    ) -> Result<Self> {
+        check(part, scene, mounts, limits)?;
+        let solid = Solid::new(&part.points, &part.triangles).map_err(|open| Error::OpenPart {
+            path: part.file.clone(),
+            open_edges: open.count,
+            at: open.at.into(),
+        })?;
+        let mut view = View { part, scene, limits, solid, scans: Vec::new() };
+        view.scans = (0..scene.scans.len()).map(|s| view.place(s)).collect();
+        for s in 0..view.scans.len() {
+            view.scans[s].owner = view.owners(s, mounts);
+        }
+        Ok(view)
+    }
+
+    /// Clearance a feature must have, mm.
+    pub(super) fn limit_of(&self, feature: Option<usize>) -> f64 {
+        feature.and_then(|f| self.scene.features[f].keep_clear).unwrap_or(self.limits.clearance)
+    }
+
+    /// Mesh of the triangles (points of a cloud) of a scan chosen by the owners of their corners.
+    pub(super) fn mesh(&self, scan: usize, choose: impl Fn(&[Owner]) -> bool + Sync) -> Mesh {
+        let view = &self.scans[scan];
+        let of = |t: &[u32; 3]| t.map(|i| view.owner[i as usize]);
+        let source = self.scene.scans[scan].scan;
+        let triangles: Vec<[u32; 3]> = if source.triangles().is_empty() {
+            let one = |i: &u32| choose(&[view.owner[*i as usize]]);
+            (0..view.points.len() as u32).filter(one).map(|i| [i; 3]).collect()
+        } else {
+            source.triangles().iter().filter(|t| choose(&of(t))).copied().collect()
+        };
+        Mesh::new(view.points.clone(), triangles)
+    }
+
+    fn place(&self, s: usize) -> ScanView {
+        let SceneScan { scan, machine_from_scan, .. } = &self.scene.scans[s];
+        let points: Vec<Point3> =
+            scan.points().par_iter().with_min_len(4096).map(|p| machine_from_scan * p).collect();
+        let (noise, resolution) = (scan.noise(), scan.resolution());
+        let wanted = self.scene.features.iter().filter_map(|f| f.keep_clear);
+        let largest = wanted.fold(self.limits.clearance, f64::max);
+        let reach = largest + 10.0 * noise + 4.0 * resolution + self.limits.seat_tolerance;
+        let hits = self.solid.signed_all(&points, reach);
+        let near = (0..).zip(hits).filter_map(|(i, h)| Some((i, h?))).collect();
+        ScanView { points, noise, resolution, near, owner: Vec::new() }
+    }
+
+    fn owners(&self, s: usize, mounts: &[Mount]) -> Vec<Owner> {
+        let view = &self.scans[s];
+        let mut owner = vec![Owner::Rest; view.points.len()];
+        let is_seat =
+            |f: usize| self.scene.features[f].is_seat || mounts.iter().any(|m| m.seat == Some(f));
+        let is_bolted = |f: usize| mounts.iter().any(|m| m.hole == f);
+        for f in (0..self.scene.features.len()).rev().filter(|&f| !is_seat(f)) {
+            let mine = if is_bolted(f) { Owner::Beside } else { Owner::Feature(f as u32) };
+            for i in self.surface_in(f, s) {
+                owner[i as usize] = mine;
+            }
+        }
+        for f in (0..self.scene.features.len()).filter(|&f| is_seat(f)) {
+            self.claim_seat(f, s, &mut owner);
+        }
+        owner
+    }
+
+    /// Points of a feature's surface in a scan: by id in its own; in another those near the part
+    /// that lie on it.
+    fn surface_in(&self, f: usize, s: usize) -> Vec<u32> {
+        let feature = &self.scene.features[f];
+        let Some(own) = feature.scan else { return Vec::new() };
+        if own == s {
+            return feature.surface.to_vec();
+        }
+        let seen = &self.scans[own].points;
+        let surface: Vec<Point3> = feature.surface.iter().map(|&i| seen[i as usize]).collect();
+        let ids = (0..surface.len() as u32).map(|i| [i; 3]).collect();
+        let cloud = Mesh::new(surface, ids);
+        let view = &self.scans[s];
+        let (along, across) =
+            (2.0 * view.resolution.max(self.scans[own].resolution), |p: &Point3| {
+                4.0 * self.noise_at(&[s, own], p)
+            });
+        let lies_on = |(i, _): &&(u32, Hit)| {
+            let p = &view.points[*i as usize];
+            cloud.nearest(p, along + across(p), None).is_some()
+        };
+        view.near.par_iter().filter(lies_on).map(|(i, _)| *i).collect()
+    }
+
+    /// Noise of several scans and of their joins at a place, mm.
+    fn noise_at(&self, scans: &[usize], p: &Point3) -> f64 {
+        let of = |&s: &usize| {
+            let join = self.scene.scans[s].join_covariance.map_or(0.0, |c| deviation(c, p, None));
+            self.scans[s].noise.powi(2) + join.powi(2)
+        };
+        scans.iter().map(of).sum::<f64>().sqrt()
+    }
+
+    /// Marks a seat's contact and what lies beside it.
+    fn claim_seat(&self, f: usize, s: usize, owner: &mut [Owner]) {
+        let view = &self.scans[s];
+        let scan = self.scene.scans[s].scan;
+        let shape = &self.scene.features[f].feature.shape;
+        let seeds = self.surface_in(f, s);
+        let Some(out) = self.outward(f) else {
+            seeds.iter().for_each(|&i| owner[i as usize] = Owner::Seat(f as u32));
+            return;
+        };
+        let height = |i: u32| out * shape.distance(&view.points[i as usize]);
+        let band = |i: u32| {
+            let noise = self.noise_at(&[s], &view.points[i as usize]);
+            self.limits.seat_tolerance.max(4.0 * noise)
+        };
+        // Grown over near points only: what the part cannot touch needs no owner.
+        let mut contact = seeds;
+        contact.iter().for_each(|&i| owner[i as usize] = Owner::Seat(f as u32));
+        let mut next = 0;
+        while let Some(&i) = contact.get(next) {
+            next += 1;
+            for &n in scan.neighbours(i) {
+                let free = matches!(owner[n as usize], Owner::Rest | Owner::Beside);
+                if free && view.hit(n).is_some() && height(n).abs() <= band(n) {
+                    owner[n as usize] = Owner::Seat(f as u32);
+                    contact.push(n);
+                }
+            }
+        }
+        let places: Vec<Point3> = contact.iter().map(|&i| view.points[i as usize]).collect();
+        let ids = (0..places.len() as u32).map(|i| [i; 3]).collect();
+        let places = Mesh::new(places, ids);
+        // Air as asked cannot be had nearer to the contact than that air.
+        let beside_reach = self.limits.clearance + 2.0 * view.resolution + 4.0 * view.noise;
+        let on_contact = |i: u32| {
+            view.hit(i).is_some_and(|h| shape.distance(&h.point).abs() <= band(i))
+                && places.nearest(&view.points[i as usize], beside_reach, None).is_some()
+        };
+        let mut beside = contact;
+        let mut next = 0;
+        while let Some(&i) = beside.get(next) {
+            next += 1;
+            for &n in scan.neighbours(i) {
+                if owner[n as usize] == Owner::Rest && height(n) <= band(n) && on_contact(n) {
+                    owner[n as usize] = Owner::Beside;
+                    beside.push(n);
+                }
+            }
+        }
+    }
+
+    /// Sign that makes the seat's distance positive outside the machine, from the scan's normals;
+    /// `None` for a seat that is no surface or has no points.
+    pub(super) fn outward(&self, f: usize) -> Option<f64> {
+        let SceneFeature { feature, scan, surface, .. } = &self.scene.features[f];
+        let s = (*scan)?;
+        let turn = self.scene.scans[s].machine_from_scan.rotation;
+        let normals = self.scene.scans[s].scan.normals();
+        let agree = |&i: &u32| {
+            let n: Vec3 = turn * normals[i as usize];
+            Some(feature.shape.normal_at(&self.scans[s].points[i as usize])?.dot(&n))
+        };
+        let sum: Option<f64> = surface.iter().map(agree).sum();
+        sum.filter(|s| *s != 0.0).map(f64::signum)
+    }
+
+    /// Ideal shape of a feature if it is a surface.
+    pub(super) fn surface_shape(&self, f: usize) -> Option<&Primitive> {
+        let shape = &self.scene.features[f].feature.shape;
+        shape.normal_at(&shape.point()).map(|_| shape)
+    }
+}
+
+impl ScanView {
+    /// Where a point is nearest to the part, `None` if it is not near.
+    pub(super) fn hit(&self, id: u32) -> Option<&Hit> {
+        let at = self.near.binary_search_by_key(&id, |n| n.0).ok()?;
+        Some(&self.near[at].1)
+    }
+}
+
+fn check(part: &Part, scene: &Scene<'_>, mounts: &[Mount], limits: &Limits) -> Result<()> {
+    let corners = part.points.len();
+    if let Some(t) = part.triangles.iter().flatten().find(|&&i| i as usize >= corners) {
+        return Err(Error::argument("part triangle corner", t, format!("below {corners}")));
+    }
+    if part.triangles.is_empty() {
+        return Err(Error::argument("part triangles", 0, "at least 4"));
+    }
+    if let Some(p) = part.points.iter().find(|p| p.iter().any(|x| !x.is_finite())) {
+        return Err(Error::argument("part point", p, "finite coordinates"));
+    }
+    let named = [
+        ("clearance", limits.clearance),
+        ("seat_tolerance", limits.seat_tolerance),
+        ("unseen_reach", limits.unseen_reach),
+    ];
+    let kept = scene.features.iter().filter_map(|f| Some(("keep_clear", f.keep_clear?)));
+    for (name, value) in named.into_iter().chain(kept) {
+        if !(value.is_finite() && value >= 0.0) {
+            return Err(Error::argument(name, value, "zero or more, mm"));
+        }
+    }
+    for (f, feature) in scene.features.iter().enumerate() {
+        let Some(s) = feature.scan else { continue };
+        let Some(scan) = scene.scans.get(s) else {
+            let allowed = format!("below {}", scene.scans.len());
+            return Err(Error::argument(format!("scan of feature {f}"), s, allowed));
+        };
+        let points = scan.scan.points().len();
+        if let Some(i) = feature.surface.iter().find(|&&i| i as usize >= points) {
+            let name = format!("surface point of {}", feature.feature.name);
+            return Err(Error::argument(name, i, format!("below {points}")));
+        }
+    }
+    let features = scene.features.len();
+    for m in mounts {
+        if let Some(f) = [Some(m.hole), m.seat].into_iter().flatten().find(|&f| f >= features) {
+            return Err(Error::argument("feature of a mount", f, format!("below {features}")));
+        }
+    }
+    Ok(())
+}
