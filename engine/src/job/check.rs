@@ -1,0 +1,154 @@
+//! Checking the part of a job against what was found.
+
+use std::collections::BTreeSet;
+
+use super::outcome::Outcome;
+use super::run::{Folder, by_name};
+use super::spec::{CheckSpec, Job, PartSpec};
+use crate::associate::Covariance;
+use crate::context::Context;
+use crate::error::{Error, Result};
+use crate::exchange::{Part, PartOptions};
+use crate::fitcheck::{
+    self, Finding, Limits, Mount, Scene, SceneFeature, SceneScan, Verdict, part_clearance,
+};
+use crate::primitive::{Point3, Pose};
+use crate::units::LengthUnit;
+
+/// Reads the part, runs every check, and puts both into the outcome.
+pub(super) fn check(
+    job: &Job,
+    folder: &Folder,
+    outcome: &mut Outcome,
+    context: &Context,
+) -> Result<()> {
+    let Some(spec) = &job.part else { return Ok(()) };
+    context.report("reading the part", 0.0)?;
+    let mm = job.length_unit()?.to_mm();
+    let limits = limits(job.check.as_ref(), mm);
+    let mut part = read_part(job, folder, spec, limits.clearance, mm)?;
+    let mounts = mounts(job, spec, outcome, &mut part, mm)?;
+    let joins = join_covariances(outcome);
+    let scene = scene(job, outcome, &mounts, &joins);
+    let mut findings = fitcheck::all(&part, &scene, &mounts, &limits, context)?;
+    let clearance = part_clearance(&part, &scene, &mounts, &limits, context)?;
+    findings.extend(not_checked(job.check.as_ref()));
+    outcome.verdict = Verdict::worst(findings.iter().map(|f| f.verdict));
+    outcome.findings = findings;
+    outcome.part_clearance = clearance;
+    outcome.required_clearance = Some(limits.clearance);
+    outcome.part = Some(part);
+    Ok(())
+}
+
+fn limits(check: Option<&CheckSpec>, mm: f64) -> Limits {
+    let mut limits = Limits::default();
+    if let Some(check) = check {
+        limits.clearance = check.clearance * mm;
+        if let Some(tolerance) = check.seat_tolerance {
+            limits.seat_tolerance = tolerance * mm;
+        }
+    }
+    limits
+}
+
+fn read_part(job: &Job, folder: &Folder, spec: &PartSpec, clearance: f64, mm: f64) -> Result<Part> {
+    let unit = spec.unit.as_deref().map_or_else(|| job.length_unit(), LengthUnit::parse)?;
+    let mut options = PartOptions { unit, ..PartOptions::default() };
+    let keep_clear = job.features.iter().filter_map(|f| f.keep_clear).map(|c| c * mm);
+    let smallest = keep_clear.chain([clearance]).filter(|c| *c > 0.0).fold(f64::INFINITY, f64::min);
+    match spec.chord_error {
+        Some(error) => options.chord_error_mm = error * mm,
+        None if smallest.is_finite() => options.chord_error_mm = CHORD_SHARE * smallest,
+        None => {}
+    }
+    let part = Part::read(folder.path(&spec.file), &options)?;
+    part.closed()?;
+    Ok(part)
+}
+
+/// The part's hole at each mount, put among the part's known holes if it was fitted here.
+fn mounts(
+    job: &Job,
+    spec: &PartSpec,
+    outcome: &Outcome,
+    part: &mut Part,
+    mm: f64,
+) -> Result<Vec<Mount>> {
+    let mut all = Vec::new();
+    for mount in &spec.mount {
+        let (hole, _) = by_name(&outcome.features, &mount.hole)?;
+        let face = mount.seat.as_ref().or(job.feature(&mount.hole).and_then(|f| f.on.as_ref()));
+        let seat = face.map(|name| by_name(&outcome.features, name)).transpose()?;
+        let near = Point3::from(mount.near) * mm;
+        let part_hole = part.hole_at(&near).map_err(|e| Error::Job {
+            place: format!("[part] mount of \"{}\"", mount.hole),
+            reason: e.to_string(),
+        })?;
+        if !part.holes.contains(&part_hole) {
+            part.holes.push(part_hole.clone());
+        }
+        all.push(Mount { hole, seat: seat.map(|(k, _)| k), near, part_hole });
+    }
+    Ok(all)
+}
+
+/// Covariance of each scan's join as a motion in machine coordinates.
+fn join_covariances(outcome: &Outcome) -> Vec<Option<Covariance>> {
+    let machine_from = |to: &Pose| outcome.machine_from_scan * to;
+    outcome
+        .scans
+        .iter()
+        .map(|s| {
+            let join = s.join.as_ref()?;
+            // The join stands in the coordinates of the scan it was joined to.
+            let first_from_other = s.first_from_this * join.to_from_this.inverse();
+            Some(join.covariance.transformed(&machine_from(&first_from_other)))
+        })
+        .collect()
+}
+
+fn scene<'a>(
+    job: &'a Job,
+    outcome: &'a Outcome,
+    mounts: &[Mount],
+    joins: &'a [Option<Covariance>],
+) -> Scene<'a> {
+    let seats: BTreeSet<usize> = mounts.iter().filter_map(|m| m.seat).collect();
+    let scans = outcome.scans.iter().zip(joins).map(|(s, join)| SceneScan {
+        name: &s.name,
+        scan: &s.scan,
+        machine_from_scan: outcome.machine_from_scan * s.first_from_this,
+        join_covariance: join.as_ref(),
+    });
+    let features = outcome.features.iter().enumerate().map(|(k, f)| SceneFeature {
+        feature: &f.feature,
+        scan: f.scan,
+        surface: &f.surface,
+        keep_clear: f.keep_clear,
+        is_seat: seats.contains(&k),
+        bolt: job.feature(&f.feature.name).and_then(|s| s.bolt.as_deref()),
+    });
+    Scene {
+        scans: scans.collect(),
+        features: features.collect(),
+        frame_covariance: outcome.datum.as_ref().map(|d| &d.covariance),
+    }
+}
+
+/// What the job asks for and this version does not check: undecided, and said so.
+fn not_checked(check: Option<&CheckSpec>) -> Vec<Finding> {
+    let Some(check) = check else { return Vec::new() };
+    let undecided = |kind, name: &str| Finding {
+        verdict: Verdict::Undecided,
+        detail: "asked for, but not checked by this version".into(),
+        remedy: "check it on the machine or in CAD".into(),
+        ..Finding::new(kind, name)
+    };
+    let tools = check.tool_access.then(|| undecided("tool access", "all bolts"));
+    let motion = check.motion.iter().map(|m| undecided("motion", &m.feature));
+    tools.into_iter().chain(motion).collect()
+}
+
+/// Share of the smallest clearance asked for that the part's mesh may be off its exact surface.
+const CHORD_SHARE: f64 = 0.1;

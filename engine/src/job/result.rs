@@ -1,0 +1,262 @@
+//! `result.json`: what a run found, in the job's units and machine coordinates.
+
+use serde_json::{Map, Value as Json, json};
+
+use super::outcome::{FeatureOutcome, Outcome, ScanOutcome};
+use crate::associate::Quality;
+use crate::error::{Error, Result};
+use crate::exchange::Part;
+use crate::feature::{Feature, Relation};
+use crate::fitcheck::Finding;
+use crate::primitive::{Kind, Parameter, Point3, Pose, Value};
+use crate::units::Quantity;
+
+impl Outcome {
+    /// The published result format as text; numbers read back to the same double.
+    ///
+    /// Lengths and angles are in the job's units, positions in machine coordinates, uncertainties
+    /// expanded with k = 2.
+    ///
+    /// # Errors
+    /// [`Error::Internal`] if a number is not finite, which no check may produce.
+    pub fn to_json(&self) -> Result<String> {
+        let units = Units { length: self.length.to_mm(), angle: self.angle.to_rad() };
+        let mut root = Map::new();
+        root.insert("fitwright".into(), json!(env!("CARGO_PKG_VERSION")));
+        root.insert("job".into(), json!(self.job));
+        root.insert("length".into(), json!(self.length.symbol()));
+        root.insert("angle".into(), json!(self.angle.symbol()));
+        root.insert("verdict".into(), json!(self.verdict.name()));
+        root.insert("rule".into(), json!(RULE));
+        root.insert("caution".into(), json!(CAUTION));
+        root.insert("machine_from_scan".into(), units.pose(&self.machine_from_scan));
+        root.insert("scans".into(), self.scans.iter().map(|s| units.scan(s)).collect());
+        root.insert("datum".into(), units.datum(self));
+        root.insert("features".into(), self.features.iter().map(|f| units.feature(f)).collect());
+        root.insert("relations".into(), self.relations.iter().map(|r| units.relation(r)).collect());
+        if let Some(part) = &self.part {
+            root.insert("part".into(), units.part(part));
+        }
+        root.insert("checks".into(), self.findings.iter().map(|f| units.finding(f)).collect());
+        let root = Json::Object(root);
+        if let Some(place) = null_number(&root, "") {
+            return Err(Error::Internal(format!("a number in the result is not finite: {place}")));
+        }
+        serde_json::to_string_pretty(&root).map_err(|e| Error::Internal(e.to_string()))
+    }
+}
+
+/// Divisors that take mm and rad to the job's units.
+struct Units {
+    length: f64,
+    angle: f64,
+}
+
+impl Units {
+    fn len(&self, mm: f64) -> Json {
+        json!(mm / self.length)
+    }
+
+    fn ang(&self, rad: f64) -> Json {
+        json!(rad / self.angle)
+    }
+
+    fn point(&self, p: &Point3) -> Json {
+        json!([p.x / self.length, p.y / self.length, p.z / self.length])
+    }
+
+    fn pose(&self, pose: &Pose) -> Json {
+        let mut m = pose.to_homogeneous();
+        for k in 0..3 {
+            m[(k, 3)] /= self.length;
+        }
+        (0..4).map(|r| (0..4).map(|c| m[(r, c)]).collect::<Vec<f64>>()).collect()
+    }
+
+    fn scan(&self, s: &ScanOutcome) -> Json {
+        let mut out = json!({
+            "name": s.name,
+            "file": s.file,
+            "points": s.scan.points().len(),
+            "triangles": s.scan.triangles().len(),
+            "noise": self.len(s.scan.noise()),
+            "resolution": self.len(s.scan.resolution()),
+            "first_from_this": self.pose(&s.first_from_this),
+            "notes": s.scan.notes(),
+        });
+        if let Some(join) = &s.join {
+            out["join"] = json!({
+                "rms": self.len(join.rms),
+                "overlap": join.overlap,
+                "uncertainty": self.len(2.0 * join.covariance.deviation_at(&join.covariance.at)),
+                "notes": join.notes,
+            });
+        }
+        out
+    }
+
+    fn datum(&self, outcome: &Outcome) -> Json {
+        let Some(datum) = &outcome.datum else { return Json::Null };
+        let squareness: Vec<Json> = datum
+            .squareness
+            .iter()
+            .map(|s| {
+                json!({ "a": s.a, "b": s.b, "angle": self.ang(s.angle),
+                        "deviation": self.ang(s.deviation), "uncertainty": self.ang(s.uncertainty) })
+            })
+            .collect();
+        json!({
+            "taken": datum.taken,
+            "squareness": squareness,
+            "origin_uncertainty": self.len(2.0 * datum.covariance.deviation_at(&Point3::origin())),
+        })
+    }
+
+    fn feature(&self, f: &FeatureOutcome) -> Json {
+        let Feature { name, kind, fitter, shape, covariance, quality, notes, .. } = &f.feature;
+        let mut parameters = Map::new();
+        for p in shape.parameters() {
+            parameters.insert(parameter_name(&f.feature, &p), self.value(&p.value));
+        }
+        let mut uncertainty = Map::new();
+        uncertainty
+            .insert("position".into(), self.len(2.0 * covariance.deviation_at(&shape.point())));
+        if let Some(d) = shape.direction() {
+            let name = if shape.kind() == Kind::Plane { "normal" } else { "axis" };
+            uncertainty.insert(name.into(), self.ang(2.0 * covariance.tilt(&d)));
+        }
+        self.sizes(&f.feature, &mut uncertainty);
+        let mut out = json!({
+            "name": name, "kind": kind.name(), "fitter": fitter, "parameters": parameters,
+            "uncertainty": uncertainty, "notes": notes,
+        });
+        if let Some(q) = quality {
+            out["quality"] = self.quality(q);
+        }
+        out
+    }
+
+    fn sizes(&self, feature: &Feature, uncertainty: &mut Map<String, Json>) {
+        let size = |k| 2.0 * feature.covariance.size(k);
+        let mut put = |name: &str, value: Json| uncertainty.insert(name.into(), value);
+        match feature.shape.kind() {
+            Kind::Circle | Kind::Cylinder => {
+                put("radius", self.len(size(0)));
+            }
+            Kind::Sphere if feature.kind != crate::feature::FeatureKind::Point => {
+                put("radius", self.len(size(0)));
+            }
+            Kind::Cone => {
+                put("radius", self.len(size(0)));
+                put("half_angle", self.ang(size(1)));
+            }
+            Kind::Torus => {
+                put("major_radius", self.len(size(0)));
+                put("minor_radius", self.len(size(1)));
+            }
+            Kind::Sphere | Kind::Plane | Kind::Line | Kind::Composite => {}
+        }
+    }
+
+    fn value(&self, value: &Value) -> Json {
+        match value {
+            Value::Point(p) => self.point(p),
+            Value::Direction(d) => json!([d.x, d.y, d.z]),
+            Value::Scalar(x, Quantity::Length) => self.len(*x),
+            Value::Scalar(x, Quantity::Angle) => self.ang(*x),
+            Value::Scalar(x, Quantity::Number) => json!(x),
+        }
+    }
+
+    fn quality(&self, q: &Quality) -> Json {
+        json!({
+            "points": q.points, "rejected": q.rejected, "rms": self.len(q.rms),
+            "largest": self.len(q.largest), "zone": self.len(q.zone), "extent": self.len(q.extent),
+            "arc": self.ang(q.arc), "converged": q.converged,
+        })
+    }
+
+    fn relation(&self, r: &Relation) -> Json {
+        let mut out = json!({
+            "a": r.a, "b": r.b, "distance": self.len(r.distance),
+            "distance_uncertainty": self.len(r.distance_uncertainty), "measure": r.measure,
+        });
+        if let (Some(angle), Some(u)) = (r.angle, r.angle_uncertainty) {
+            out["angle"] = self.ang(angle);
+            out["angle_uncertainty"] = self.ang(u);
+        }
+        out
+    }
+
+    fn part(&self, part: &Part) -> Json {
+        let (low, high) = part.bounding_box().unwrap_or((Point3::origin(), Point3::origin()));
+        let holes: Vec<Json> = part
+            .holes
+            .iter()
+            .map(|h| {
+                json!({ "point": self.point(&h.point), "axis": h.axis.as_slice(),
+                        "radius": self.len(h.radius), "depth": self.len(h.depth) })
+            })
+            .collect();
+        json!({
+            "file": part.file.file_name().map(|n| n.to_string_lossy()),
+            "schema": part.schema, "solids": part.solids, "closed": part.closed().is_ok(),
+            "triangles": part.triangles.len(),
+            "volume": part.volume() / self.length.powi(3), "area": part.area() / self.length.powi(2),
+            "box": [self.point(&low), self.point(&high)],
+            "chord_error": self.len(part.chord_error), "holes": holes, "notes": part.notes,
+        })
+    }
+
+    fn finding(&self, f: &Finding) -> Json {
+        let mut out = json!({ "kind": f.kind, "name": f.name, "verdict": f.verdict.name() });
+        for (key, value) in [("value", f.value), ("uncertainty", f.uncertainty), ("limit", f.limit)]
+        {
+            if let Some(value) = value {
+                out[key] = self.len(value);
+            }
+        }
+        for (key, place) in [("at", &f.at), ("to", &f.to)] {
+            if let Some(place) = place {
+                out[key] = self.point(place);
+            }
+        }
+        out["detail"] = json!(f.detail);
+        if !f.remedy.is_empty() {
+            out["remedy"] = json!(f.remedy);
+        }
+        out
+    }
+}
+
+/// A point is stored as a sphere of radius 0, and shows as its centre alone.
+fn parameter_name(feature: &Feature, p: &Parameter) -> String {
+    if feature.kind == crate::feature::FeatureKind::Point && p.name == "centre" {
+        return "point".into();
+    }
+    p.name.clone()
+}
+
+/// Place of the first `null` inside numbers: JSON has no NaN, the writer turns it to null.
+fn null_number(value: &Json, place: &str) -> Option<String> {
+    match value {
+        Json::Array(a) => a.iter().enumerate().find_map(|(k, v)| match v {
+            Json::Null => Some(format!("{place}[{k}]")),
+            v => null_number(v, &format!("{place}[{k}]")),
+        }),
+        Json::Object(o) => o.iter().find_map(|(k, v)| match v {
+            Json::Null if k != "datum" => Some(format!("{place}.{k}")),
+            v => null_number(v, &format!("{place}.{k}")),
+        }),
+        _ => None,
+    }
+}
+
+/// The decision rule that every verdict follows.
+pub const RULE: &str = "ISO 14253-1: a limit is met only when the value is beyond it by the \
+                        expanded uncertainty (k = 2), broken only when it is short of it by that \
+                        much; else, and where nothing was seen, undecided";
+
+/// What every report says.
+pub const CAUTION: &str = "A fit check is geometry only. Strength, heat, moving parts, guards and \
+                           lock-out are for qualified people and local codes.";

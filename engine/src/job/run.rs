@@ -1,0 +1,195 @@
+//! Running a job: scans in, joined, features, datum system, part, checks; only public calls below it.
+
+use std::path::{Path, PathBuf};
+
+use super::outcome::{FeatureOutcome, Outcome, ScanOutcome};
+use super::spec::{Job, JoinBy, JoinSpec, ScanSpec};
+use super::{check, find};
+use crate::context::Context;
+use crate::datum::{Datum, DatumSystem};
+use crate::error::{Error, Result};
+use crate::feature::{Feature, relations};
+use crate::fitcheck::Verdict;
+use crate::primitive::{Point3, Pose};
+use crate::register::{self, Join};
+use crate::scan::{ReadOptions, Scan};
+use crate::units::LengthUnit;
+
+/// Where a job's files are.
+#[derive(Debug, Clone)]
+pub struct Folder(PathBuf);
+
+impl Folder {
+    /// The folder that a job file's paths are relative to.
+    #[must_use]
+    pub fn of(job_file: &Path) -> Self {
+        Folder(job_file.parent().map_or_else(PathBuf::new, Path::to_path_buf))
+    }
+
+    pub(super) fn path(&self, relative: &Path) -> PathBuf {
+        self.0.join(relative)
+    }
+}
+
+impl Job {
+    /// Runs the job.
+    ///
+    /// # Errors
+    /// Any [`Error`]; the message names the scan, feature or part it came from.
+    pub fn run(&self, folder: &Folder, context: &Context) -> Result<Outcome> {
+        context.run(|| self.run_here(folder, context))
+    }
+
+    fn run_here(&self, folder: &Folder, context: &Context) -> Result<Outcome> {
+        let unit = self.length_unit()?;
+        let scans = self.read_scans(folder, unit, context)?;
+        let mut finder = find::Finder::new(self, &scans, context)?;
+        finder.find_in_scan_coordinates()?;
+        let datum = self.datum_system(&finder)?;
+        let machine_from_scan = datum.as_ref().map_or_else(Pose::identity, |d| d.machine_from_scan);
+        finder.find_in_machine_coordinates(&machine_from_scan)?;
+        let features = finder.into_machine(&machine_from_scan);
+        let locating: Vec<Feature> = features.iter().map(|f| f.feature.clone()).collect();
+        let mut outcome = Outcome {
+            job: self.job.name.clone(),
+            length: unit,
+            angle: self.angle_unit()?,
+            scans,
+            machine_from_scan,
+            datum,
+            relations: relations(&locating),
+            features,
+            part: None,
+            part_clearance: Vec::new(),
+            required_clearance: None,
+            findings: Vec::new(),
+            verdict: Verdict::Pass,
+        };
+        if self.part.is_some() {
+            check::check(self, folder, &mut outcome, context)?;
+        }
+        context.report("done", 1.0)?;
+        Ok(outcome)
+    }
+
+    fn read_scans(
+        &self,
+        folder: &Folder,
+        unit: LengthUnit,
+        context: &Context,
+    ) -> Result<Vec<ScanOutcome>> {
+        let mut done: Vec<ScanOutcome> = Vec::new();
+        for (k, spec) in self.scans.iter().enumerate() {
+            let fraction = k as f64 / self.scans.len() as f64;
+            context.report(&format!("reading {}", spec.name), fraction)?;
+            let unit = spec.unit.as_deref().map_or(Ok(unit), LengthUnit::parse)?;
+            let options = ReadOptions { drop_invalid: spec.drop_invalid, ..ReadOptions::default() };
+            let path = folder.path(&spec.file);
+            let scan = Scan::read_with(&path, unit, &options, context)?;
+            let (first_from_this, join) = match &spec.join {
+                None => (Pose::identity(), None),
+                Some(how) => {
+                    context.report(&format!("joining {}", spec.name), fraction)?;
+                    self.join(folder, &scan, spec, how, &done, context)
+                        .map_err(|e| in_scan(&spec.name, e))?
+                }
+            };
+            done.push(ScanOutcome {
+                name: spec.name.clone(),
+                file: spec.file.display().to_string(),
+                scan,
+                first_from_this,
+                join,
+            });
+        }
+        Ok(done)
+    }
+
+    fn join(
+        &self,
+        folder: &Folder,
+        scan: &Scan,
+        spec: &ScanSpec,
+        how: &JoinSpec,
+        done: &[ScanOutcome],
+        context: &Context,
+    ) -> Result<(Pose, Option<Join>)> {
+        let other = done.iter().find(|s| s.name == how.to).ok_or_else(|| Error::UnknownName {
+            kind: "scan",
+            name: how.to.clone(),
+            nearest: None,
+        })?;
+        let surface = |start: &Pose| {
+            let options = register::SurfaceOptions::default();
+            register::by_surface(&other.scan, scan, start, &options, context)
+        };
+        let join = match how.by {
+            JoinBy::Nothing => return Ok((other.first_from_this, None)),
+            JoinBy::Surface => surface(&Pose::identity())?,
+            JoinBy::Targets => {
+                let join = self.join_by_targets(folder, spec, how)?;
+                if how.refine { surface(&join.to_from_this)? } else { join }
+            }
+        };
+        Ok((other.first_from_this * join.to_from_this, Some(join)))
+    }
+
+    fn join_by_targets(&self, folder: &Folder, spec: &ScanSpec, how: &JoinSpec) -> Result<Join> {
+        let read = |file: &Option<PathBuf>, unit: &Option<String>| -> Result<Vec<Point3>> {
+            let unit = unit.as_deref().map_or_else(|| self.length_unit(), LengthUnit::parse)?;
+            let file = file.as_ref().ok_or_else(|| Error::Join {
+                reason: "targets of one of the scans are not named".into(),
+            })?;
+            register::read_targets(folder.path(file), unit)
+        };
+        let other = self.scans.iter().find(|s| s.name == how.to);
+        let (file, unit) = other.map_or((None, None), |o| (o.targets.clone(), o.unit.clone()));
+        let to = read(&file, &unit)?;
+        let from = read(&how.targets.clone().or_else(|| spec.targets.clone()), &spec.unit)?;
+        register::by_targets(&to, &from, &register::TargetOptions::default())
+    }
+
+    fn datum_system(&self, finder: &find::Finder<'_>) -> Result<Option<DatumSystem>> {
+        let Some(spec) = &self.datum else { return Ok(None) };
+        let mut datums = Vec::new();
+        for d in spec.features() {
+            let mut datum = Datum::new(finder.in_first_scan(&d.feature)?);
+            if let Some(axis) = &d.axis {
+                datum = datum.axis(axis)?;
+            }
+            if let Some(sets) = &d.sets {
+                datum = datum.sets(sets)?;
+            }
+            datums.push(datum);
+        }
+        DatumSystem::new(&datums).map(Some)
+    }
+}
+
+/// The same error with the scan's name in front.
+fn in_scan(name: &str, error: Error) -> Error {
+    match error {
+        Error::Join { reason } => Error::Join { reason: format!("scan \"{name}\": {reason}") },
+        other => other,
+    }
+}
+
+/// A feature that could not be found, said by its name.
+pub(super) fn in_feature(name: &str, error: Error) -> Error {
+    match error {
+        Error::Cancelled | Error::Internal(_) => error,
+        other => Error::Job { place: format!("[[feature]] \"{name}\""), reason: other.to_string() },
+    }
+}
+
+/// Index and data of a feature by name.
+pub(super) fn by_name<'a>(
+    features: &'a [FeatureOutcome],
+    name: &str,
+) -> Result<(usize, &'a FeatureOutcome)> {
+    features
+        .iter()
+        .enumerate()
+        .find(|(_, f)| f.feature.name == name)
+        .ok_or_else(|| Error::UnknownName { kind: "feature", name: name.into(), nearest: None })
+}

@@ -1,0 +1,266 @@
+//! The job file: TOML with a published JSON schema; units stand once at the top.
+
+use std::path::PathBuf;
+
+use schemars::JsonSchema;
+use serde::Deserialize;
+
+/// A whole job. Everything but `[job]` and one `[[scan]]` is optional.
+#[derive(Debug, Clone, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct Job {
+    /// Name and units.
+    pub job: Head,
+    /// Scans; the first one's coordinates are those of the file.
+    #[serde(rename = "scan")]
+    pub scans: Vec<ScanSpec>,
+    /// Features in the order they are found.
+    #[serde(rename = "feature", default)]
+    pub features: Vec<FeatureSpec>,
+    /// The machine's own axes.
+    pub datum: Option<DatumSpec>,
+    /// The designed part, in machine coordinates.
+    pub part: Option<PartSpec>,
+    /// What is asked of the part.
+    pub check: Option<CheckSpec>,
+}
+
+/// Name and units of a job.
+#[derive(Debug, Clone, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct Head {
+    /// Name, for people.
+    pub name: String,
+    /// Unit of every length in the file and in the results: `mm`, `cm`, `m`, `in`.
+    #[serde(default = "mm")]
+    pub length: String,
+    /// Unit of every angle in the file and in the results: `deg`, `rad`.
+    #[serde(default = "deg")]
+    pub angle: String,
+}
+
+/// A scan.
+#[derive(Debug, Clone, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct ScanSpec {
+    /// Name, unique among scans.
+    pub name: String,
+    /// STL, PLY, OBJ or text points, relative to the job file.
+    pub file: PathBuf,
+    /// Unit of the scan's file where it differs from the job's: `mm`, `cm`, `m`, `in`.
+    pub unit: Option<String>,
+    /// Drop points that are not numbers instead of refusing the file.
+    #[serde(default)]
+    pub drop_invalid: bool,
+    /// Target centres in this scan's coordinates (text, in the scan's unit).
+    pub targets: Option<PathBuf>,
+    /// How it is joined to another scan; every scan but the first needs it.
+    pub join: Option<JoinSpec>,
+}
+
+/// How a scan is joined to another one.
+#[derive(Debug, Clone, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct JoinSpec {
+    /// Name of an earlier scan.
+    pub to: String,
+    /// The way.
+    pub by: JoinBy,
+    /// Target centres of this scan, for `by = "targets"`; the other scan's stand at its `targets`.
+    pub targets: Option<PathBuf>,
+    /// Follow targets by a fit of the overlapping surface; default yes.
+    #[serde(default = "yes")]
+    pub refine: bool,
+}
+
+/// Ways to join scans.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Deserialize, JsonSchema)]
+#[serde(rename_all = "kebab-case")]
+pub enum JoinBy {
+    /// By the overlapping surface, from the pose the files have.
+    Surface,
+    /// By target centres with unknown correspondence.
+    Targets,
+    /// The file already has the other scan's coordinates.
+    Nothing,
+}
+
+/// A feature.
+#[derive(Debug, Clone, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct FeatureSpec {
+    /// Name, unique among features.
+    pub name: String,
+    /// Shape to fit: `plane`, `line`, `circle`, `sphere`, `cylinder`, `cone`, `torus`, `hole`; or
+    /// a construction: `intersection`, `midplane`.
+    pub fit: String,
+    /// A point near its surface; the region grows from it.
+    pub at: Option<[f64; 3]>,
+    /// Frame of `at` and of `region`.
+    #[serde(default)]
+    pub frame: FrameSpec,
+    /// Scan it is taken from; default the first.
+    pub scan: Option<String>,
+    /// Points to use instead of growing from `at`.
+    pub region: Option<RegionSpec>,
+    /// Points nearer than this to where the region ends are left out.
+    pub trim: Option<f64>,
+    /// Largest distance of a region's point from the shape; default from the scan's noise.
+    pub reach: Option<f64>,
+    /// Face that a hole opens in.
+    pub on: Option<String>,
+    /// Features that a construction starts from.
+    pub of: Option<[String; 2]>,
+    /// Bolt that goes through a hole: `M8`.
+    pub bolt: Option<String>,
+    /// Association criterion: `least-squares`.
+    pub criterion: Option<String>,
+    /// Clearance that the part must keep to this feature.
+    pub keep_clear: Option<f64>,
+}
+
+/// Frame of coordinates in the job file.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Deserialize, JsonSchema)]
+#[serde(rename_all = "kebab-case")]
+pub enum FrameSpec {
+    /// Scanner coordinates of the first scan.
+    #[default]
+    Scan,
+    /// Machine coordinates; for features that are not part of the datum system.
+    Machine,
+}
+
+/// Points of a feature other than by growing.
+#[derive(Debug, Clone, Deserialize, JsonSchema)]
+#[serde(
+    untagged,
+    expecting = "region must be \"all\", { box = [[x, y, z], [x, y, z]] }, { sphere = [x, y, z, r] } or { near = \"feature\", within = d }"
+)]
+pub enum RegionSpec {
+    /// All points of the scan.
+    All(All),
+    /// Points in a box between two corners.
+    Box {
+        /// Lower and upper corner.
+        r#box: [[f64; 3]; 2],
+    },
+    /// Points in a sphere.
+    Sphere {
+        /// Centre and radius.
+        sphere: [f64; 4],
+    },
+    /// Points near another feature's shape.
+    Near {
+        /// The other feature.
+        near: String,
+        /// Distance from it.
+        within: f64,
+    },
+}
+
+/// The word `all`.
+#[derive(Debug, Clone, Copy, Deserialize, JsonSchema)]
+#[serde(rename_all = "kebab-case")]
+pub enum All {
+    /// The whole scan.
+    All,
+}
+
+/// The datum system in order of precedence.
+#[derive(Debug, Clone, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct DatumSpec {
+    /// First datum.
+    pub primary: DatumFeature,
+    /// Second datum.
+    pub secondary: Option<DatumFeature>,
+    /// Third datum.
+    pub tertiary: Option<DatumFeature>,
+}
+
+/// A datum.
+#[derive(Debug, Clone, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct DatumFeature {
+    /// Name of a feature.
+    pub feature: String,
+    /// Machine axis its direction becomes: `+x` … `-z`.
+    pub axis: Option<String>,
+    /// Coordinates it sets to zero ahead of the others: `origin`, `x`, `xy`, ….
+    pub sets: Option<String>,
+}
+
+/// The designed part.
+#[derive(Debug, Clone, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct PartSpec {
+    /// STEP, STL, PLY or OBJ in machine coordinates, relative to the job file.
+    pub file: PathBuf,
+    /// Unit of a mesh file where it differs from the job's; a STEP file has its own.
+    pub unit: Option<String>,
+    /// Largest distance of the mesh from a STEP file's exact surface; default a tenth of the clearance.
+    pub chord_error: Option<f64>,
+    /// Bolt holes of the part and the scanned holes they belong to.
+    #[serde(default)]
+    pub mount: Vec<MountSpec>,
+}
+
+/// One bolt.
+#[derive(Debug, Clone, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct MountSpec {
+    /// The scanned hole.
+    pub hole: String,
+    /// A point near the part's hole, machine coordinates.
+    pub near: [f64; 3],
+    /// The face the part sits on there; default the face the hole opens in.
+    pub seat: Option<String>,
+}
+
+/// What is asked of the part.
+#[derive(Debug, Clone, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct CheckSpec {
+    /// Air required everywhere that is not a seat.
+    #[serde(default)]
+    pub clearance: f64,
+    /// Gap or overlap up to which a seat counts as in contact; default from the scan's noise.
+    pub seat_tolerance: Option<f64>,
+    /// Whether tools must reach the bolts.
+    #[serde(default)]
+    pub tool_access: bool,
+    /// Features that move.
+    #[serde(default)]
+    pub motion: Vec<MotionSpec>,
+}
+
+/// A feature that moves.
+#[derive(Debug, Clone, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct MotionSpec {
+    /// The feature.
+    pub feature: String,
+    /// Axis feature it turns about.
+    pub about: Option<String>,
+    /// How far, either way: an angle about an axis.
+    pub by: f64,
+}
+
+impl DatumSpec {
+    /// The datums in order of precedence.
+    pub(super) fn features(&self) -> impl Iterator<Item = &DatumFeature> {
+        std::iter::once(&self.primary).chain(&self.secondary).chain(&self.tertiary)
+    }
+}
+
+fn mm() -> String {
+    "mm".into()
+}
+
+fn deg() -> String {
+    "deg".into()
+}
+
+fn yes() -> bool {
+    true
+}

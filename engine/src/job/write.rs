@@ -1,0 +1,55 @@
+//! Writing what a run found: every file appears complete or not at all.
+
+use std::path::{Path, PathBuf};
+
+use super::outcome::Outcome;
+use crate::error::{Error, Result};
+use crate::exchange::{StepOptions, write_step};
+use crate::feature::Feature;
+use crate::files::write_bytes;
+use crate::primitive::Pose;
+use crate::scan::{Column, Precision, write_ply};
+
+/// What is written beside the usual files.
+#[derive(Debug, Clone, Copy, Default)]
+pub struct WriteOptions {
+    /// The first scan in machine coordinates, `scan-machine.ply`.
+    pub scan_machine: bool,
+}
+
+impl Outcome {
+    /// Writes `result.json`, `features.step`, `report.html` (given as text), with a part
+    /// `part-clearance.ply`, and what the options ask for; returns the paths.
+    ///
+    /// # Errors
+    /// [`Error::Io`]; whatever building a file's content may bring. Files written before the
+    /// failure are complete.
+    pub fn write(&self, folder: &Path, page: &str, options: WriteOptions) -> Result<Vec<PathBuf>> {
+        let json = self.to_json()?;
+        std::fs::create_dir_all(folder).map_err(|e| Error::io(folder, &e))?;
+        let mut written = Vec::new();
+        let mut path = |name: &str| {
+            let path = folder.join(name);
+            written.push(path.clone());
+            path
+        };
+        if !self.features.is_empty() {
+            let features: Vec<Feature> = self.features.iter().map(|f| f.feature.clone()).collect();
+            let step = StepOptions { title: self.job.clone(), ..StepOptions::default() };
+            write_step(path("features.step"), &Pose::identity(), &features, &step)?;
+        }
+        if let Some(part) = &self.part {
+            let clearance = [Column::Double("clearance", &self.part_clearance)];
+            let path = path("part-clearance.ply");
+            write_ply(path, &part.points, &part.triangles, &clearance, Precision::Double)?;
+        }
+        if let (true, Some(first)) = (options.scan_machine, self.scans.first()) {
+            let moved = first.scan.transformed(&self.machine_from_scan);
+            let path = path("scan-machine.ply");
+            write_ply(path, moved.points(), moved.triangles(), &[], Precision::Double)?;
+        }
+        write_bytes(&path("report.html"), page.as_bytes())?;
+        write_bytes(&path("result.json"), json.as_bytes())?;
+        Ok(written)
+    }
+}

@@ -1,0 +1,135 @@
+//! The job file: what is refused, and whether the message names the place and the remedy.
+
+use fitwright::Error;
+use fitwright::job::Job;
+
+const HEAD: &str = "[job]\nname = \"n\"\n[[scan]]\nname = \"a\"\nfile = \"a.ply\"\n";
+
+fn message(text: &str) -> String {
+    Job::parse(text).expect_err("a job file that must be refused").to_string()
+}
+
+/// A job with one more piece of text after the head.
+fn with(more: &str) -> String {
+    format!("{HEAD}{more}")
+}
+
+#[test]
+fn the_smallest_job_is_one_scan() {
+    let job = Job::parse(HEAD).expect("a valid job");
+    assert_eq!((job.scans.len(), job.features.len()), (1, 0));
+    assert_eq!((job.job.length.as_str(), job.job.angle.as_str()), ("mm", "deg"));
+}
+
+#[test]
+fn an_unknown_key_names_line_and_nearest_known_key() {
+    let text = with("[[feature]]\nname = \"f\"\nfit = \"plane\"\nat = [0, 0, 0]\nkep_clear = 3\n");
+    let message = message(&text);
+    assert!(message.contains("line 10"), "{message}");
+    assert!(
+        message.contains("`kep_clear`") && message.contains("did you mean `keep_clear`?"),
+        "{message}"
+    );
+}
+
+#[test]
+fn wrong_types_and_syntax_name_their_line() {
+    assert!(message("[job\nname = 1").contains("line 1"));
+    let text = with("[[feature]]\nname = \"f\"\nfit = \"plane\"\nat = [0, 0]\n");
+    assert!(message(&text).contains("line 9"), "{}", message(&text));
+    let text = with("[[feature]]\nname = \"f\"\nfit = \"plane\"\nregion = { bx = 3 }\n");
+    assert!(message(&text).contains("region must be"), "{}", message(&text));
+}
+
+#[test]
+fn units_are_known_or_refused() {
+    let text = HEAD.replace("name = \"n\"", "name = \"n\"\nlength = \"furlong\"");
+    let message = message(&text);
+    assert!(message.contains("furlong") && message.contains("mm, cm, m, in"), "{message}");
+}
+
+#[test]
+fn names_are_unique_and_refer_to_something() {
+    let feature = "[[feature]]\nname = \"deck\"\nfit = \"plane\"\nat = [0, 0, 0]\n";
+    let twice = with(&format!("{feature}{feature}"));
+    assert!(matches!(Job::parse(&twice), Err(Error::DuplicateName { kind: "feature", .. })));
+    let hole = "[[feature]]\nname = \"h\"\nfit = \"hole\"\non = \"dek\"\nat = [0, 0, 0]\n";
+    let message = message(&with(&format!("{feature}{hole}")));
+    assert!(message.contains("\"dek\"") && message.contains("\"deck\""), "{message}");
+    let datum = "[datum]\nprimary = { feature = \"decc\", axis = \"+z\" }\n";
+    let error = Job::parse(&with(&format!("{feature}{datum}"))).expect_err("an unknown datum");
+    assert!(error.to_string().contains("the nearest is \"deck\""), "{error}");
+}
+
+#[test]
+fn contradictions_are_told_with_the_remedy() {
+    let cases = [
+        ("[[feature]]\nname = \"f\"\nfit = \"plane\"\n", "needs `at`"),
+        (
+            "[[feature]]\nname = \"f\"\nfit = \"plane\"\nat = [0,0,0]\nregion = \"all\"\n",
+            "contradict",
+        ),
+        ("[[feature]]\nname = \"f\"\nfit = \"hole\"\nat = [0,0,0]\n", "needs `on`"),
+        ("[[feature]]\nname = \"f\"\nfit = \"plane\"\nat = [nan,0,0]\n", "finite"),
+        ("[[feature]]\nname = \"f\"\nfit = \"plane\"\nat = [0,0,0]\ntrim = -1\n", "not negative"),
+        ("[[feature]]\nname = \"f\"\nfit = \"plane\"\nat = [0,0,0]\nbolt = \"M8\"\n", "holes"),
+        ("[[feature]]\nname = \"f\"\nfit = \"midplane\"\nat = [0,0,0]\n", "`of ="),
+        (
+            "[[feature]]\nname = \"f\"\nfit = \"plane\"\nat = [0,0,0]\nframe = \"machine\"\n",
+            "needs a [datum]",
+        ),
+        ("[check]\nclearance = 3\n", "needs a [part]"),
+        ("[part]\nfile = \"p.stl\"\n[check]\nclearance = -3\n", "not negative"),
+        ("[[scan]]\nname = \"b\"\nfile = \"b.ply\"\n", "needs `join`"),
+        (
+            "[[scan]]\nname = \"b\"\nfile = \"b.ply\"\njoin = { to = \"a\", by = \"targets\" }\n",
+            "needs `targets`",
+        ),
+    ];
+    for (text, expected) in cases {
+        let message = message(&with(text));
+        assert!(message.contains(expected), "{text}\n gives {message}\n without {expected}");
+    }
+}
+
+#[test]
+fn a_mount_must_be_a_hole() {
+    let text = with(
+        "[[feature]]\nname = \"deck\"\nfit = \"plane\"\nat = [0, 0, 0]\n\
+         [part]\nfile = \"p.stl\"\nmount = [{ hole = \"deck\", near = [0, 0, 0] }]\n",
+    );
+    assert!(message(&text).contains("is no hole"), "{}", message(&text));
+}
+
+#[test]
+fn the_schema_lists_every_key_that_is_read() {
+    let schema = fitwright::job::schema().expect("a schema");
+    let value: serde_json::Value = serde_json::from_str(&schema).expect("valid JSON");
+    assert!(value["$schema"].as_str().is_some_and(|s| s.contains("json-schema.org")));
+    for key in ["keep_clear", "tertiary", "mount", "drop_invalid", "tool_access"] {
+        assert!(schema.contains(&format!("\"{key}\"")), "{key}");
+    }
+}
+
+#[test]
+fn missing_and_huge_files_are_told() {
+    let folder = tempfile::tempdir().expect("a temporary folder");
+    let missing = folder.path().join("none.toml");
+    assert!(matches!(Job::read(&missing), Err(Error::Io { .. })));
+    let binary = folder.path().join("binary.toml");
+    std::fs::write(&binary, [0xff, 0xfe, 0x00]).expect("a written file");
+    assert!(Job::read(&binary).expect_err("not text").to_string().contains("UTF-8"));
+    let huge = folder.path().join("huge.toml");
+    std::fs::write(&huge, vec![b'#'; 2 << 20]).expect("a written file");
+    assert!(matches!(Job::read(&huge), Err(Error::Limit { .. })));
+}
+
+#[test]
+fn the_job_in_the_readme_is_valid() {
+    let readme = concat!(env!("CARGO_MANIFEST_DIR"), "/../README.md");
+    let text = std::fs::read_to_string(readme).expect("the README");
+    let (_, rest) = text.split_once("```toml\n").expect("a job in the README");
+    let (job, _) = rest.split_once("```").expect("its end");
+    let job = Job::parse(job).expect("a valid job");
+    assert_eq!(job.features.len(), 3);
+}
