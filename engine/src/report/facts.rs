@@ -1,0 +1,180 @@
+//! Facts a reader checks first when a result surprises: datum system, scans and joins, part.
+
+use crate::datum::DatumSystem;
+use crate::exchange::Part;
+use crate::job::Outcome;
+use crate::primitive::{Point3, Pose};
+
+use super::number::{Units, fixed};
+use super::table::{Table, name, plus_minus};
+use super::text;
+
+/// Datum system: what each datum took, how square the real faces are, the frame as a matrix.
+pub(super) fn datum(outcome: &Outcome, units: &Units) -> String {
+    let Some(datum) = &outcome.datum else {
+        return "<p>The job names no datum system: machine coordinates are those of the first \
+                scan.</p>\n"
+            .into();
+    };
+    let taken: String = datum.taken.iter().map(|t| format!("<li>{}</li>", text::html(t))).collect();
+    let frame = frame_uncertainty(datum, units);
+    format!(
+        "<ol class=\"taken\">{taken}</ol>\n{frame}{}{}",
+        squareness(datum, units),
+        matrix(&outcome.machine_from_scan, units)
+    )
+}
+
+/// Scans with how they were joined.
+pub(super) fn scans(outcome: &Outcome, units: &Units) -> String {
+    let unit = units.length.symbol();
+    let caption = format!("Scans and joins; lengths in {unit}, U expanded (k = 2)");
+    let heads = [
+        "Name",
+        "File",
+        "#Points",
+        "#Triangles",
+        "#Noise",
+        "#Spacing",
+        "#Join rms",
+        "#Overlap",
+        "#Join U, place",
+        "#Join U, turn",
+        "Notes",
+    ];
+    let mut table = Table::new("scans", &caption, &heads);
+    for s in &outcome.scans {
+        let join = s.join.as_ref();
+        let of = |s: Option<String>| s.map_or_else(|| "–".into(), |s| text::html(&s));
+        let place = join.map(|j| 2.0 * j.covariance.deviation_at(&j.covariance.at));
+        let turn = join.map(|j| 2.0 * largest_turn(&j.covariance.rotation()));
+        let notes = match join {
+            Some(j) => j.notes.iter().map(|n| text::html(n)).collect::<Vec<_>>().join("<br>"),
+            None => "the others are joined to it".into(),
+        };
+        table.row(&[
+            name(&s.name),
+            name(&s.file),
+            s.scan.points().len().to_string(),
+            s.scan.triangles().len().to_string(),
+            units.small(s.scan.noise()),
+            units.plain(s.scan.resolution()),
+            of(join.map(|j| units.small(j.rms))),
+            of(join.map(|j| format!("{} %", fixed(100.0 * j.overlap, 0)))),
+            of(place.and_then(|u| units.length(0.0, Some(u)).uncertainty)),
+            of(turn
+                .and_then(|u| units.angle(0.0, Some(u)).uncertainty)
+                .map(|u| format!("{u} {}", units.angle.symbol()))),
+            notes,
+        ]);
+    }
+    table.html()
+}
+
+/// Facts of the part, and its round holes.
+pub(super) fn part(outcome: &Outcome, units: &Units) -> String {
+    let Some(part) = &outcome.part else {
+        return "<p>The job names no part.</p>\n".into();
+    };
+    let unit = units.length.symbol();
+    let file = part.file.file_name().map_or_else(String::new, |f| f.to_string_lossy().into_owned());
+    let caption = format!("The part; lengths in {unit}");
+    let mut table = Table::new("part", &caption, &["Fact", "Value"]);
+    let mut fact = |what: &str, value: String| table.row(&[what.into(), value]);
+    fact("File", name(&file));
+    fact("Format", text::html(&part.schema));
+    fact("Closed solids", part.solids.to_string());
+    fact("Triangles", part.triangles.len().to_string());
+    fact("Analytic faces", part.faces.iter().filter(|f| f.shape.is_some()).count().to_string());
+    if let Some((low, high)) = bounds(part) {
+        let size = high - low;
+        let edges = [size.x, size.y, size.z].map(|v| units.plain(v)).join(" × ");
+        fact("Box", format!("{} to {}", units.point(&low), units.point(&high)));
+        fact("Size", edges);
+    }
+    let to = units.length.to_mm();
+    fact("Volume", format!("{} {unit}³", fixed(part.volume() / to.powi(3), 2)));
+    fact("Area", format!("{} {unit}²", fixed(part.area() / to.powi(2), 2)));
+    if part.chord_error > 0.0 {
+        fact("Mesh from exact faces within", units.small(part.chord_error));
+    }
+    for note in &part.notes {
+        fact("Note", text::html(note));
+    }
+    table.html() + &part_holes(part, units)
+}
+
+fn part_holes(part: &Part, units: &Units) -> String {
+    let caption = format!("Round holes of the part; lengths in {}", units.length.symbol());
+    let heads = ["#No.", "Middle of the axis", "Axis", "#Diameter", "#Depth"];
+    let mut table = Table::new("part-holes", &caption, &heads);
+    for (i, h) in part.holes.iter().enumerate() {
+        table.row(&[
+            (i + 1).to_string(),
+            units.point(&h.point),
+            h.axis.iter().map(|c| fixed(*c, 5)).collect::<Vec<_>>().join(", "),
+            units.plain(2.0 * h.radius),
+            units.plain(h.depth),
+        ]);
+    }
+    table.html()
+}
+
+fn frame_uncertainty(datum: &DatumSystem, units: &Units) -> String {
+    let c = &datum.covariance;
+    let place = units.length(0.0, Some(2.0 * c.deviation_at(&Point3::origin()))).uncertainty;
+    let turn = units.angle(0.0, Some(2.0 * largest_turn(&c.rotation()))).uncertainty;
+    let (Some(place), Some(turn)) = (place, turn) else { return String::new() };
+    format!(
+        "<p>The frame is known within {} {} at its origin and {} {} in direction (k = 2); away \
+         from the origin the second weighs with the distance.</p>\n",
+        text::html(&place),
+        units.length.symbol(),
+        text::html(&turn),
+        units.angle.symbol()
+    )
+}
+
+fn squareness(datum: &DatumSystem, units: &Units) -> String {
+    let caption = format!(
+        "How square the real datum features are; angles in {}, ± expanded (k = 2)",
+        units.angle.symbol()
+    );
+    let heads = ["Datum", "To", "#Angle", "#Off square or parallel by"];
+    let mut table = Table::new("squareness", &caption, &heads);
+    for s in &datum.squareness {
+        let deviation = units.angle(s.deviation, Some(s.uncertainty));
+        let angle = units.angle(s.angle, Some(s.uncertainty)).value;
+        table.row(&[name(&s.a), name(&s.b), angle, plus_minus(&deviation)]);
+    }
+    table.html()
+}
+
+fn matrix(pose: &Pose, units: &Units) -> String {
+    let caption = format!(
+        "Machine from scan: takes coordinates of the first scan to the machine's ({})",
+        units.length.symbol()
+    );
+    let heads = ["", "#scan x", "#scan y", "#scan z", "#shift"];
+    let mut table = Table::new("frame", &caption, &heads);
+    let m = pose.to_homogeneous();
+    for (row, axis) in ["machine x", "machine y", "machine z"].into_iter().enumerate() {
+        let turn = (0..3).map(|c| fixed(m[(row, c)], 7));
+        let shift = fixed(m[(row, 3)] / units.length.to_mm(), 4);
+        let cells: Vec<String> =
+            std::iter::once(axis.to_owned()).chain(turn).chain(std::iter::once(shift)).collect();
+        table.row(&cells);
+    }
+    table.html()
+}
+
+fn bounds(part: &Part) -> Option<(Point3, Point3)> {
+    let first = part.points.first()?.coords;
+    let (low, high) =
+        part.points.iter().fold((first, first), |(l, h), p| (l.inf(&p.coords), h.sup(&p.coords)));
+    Some((low.into(), high.into()))
+}
+
+fn largest_turn(rotation: &nalgebra::Matrix3<f64>) -> f64 {
+    rotation.symmetric_eigenvalues().max().max(0.0).sqrt()
+}
