@@ -1,2 +1,5 @@
 //! The command line `fitwright`.
-fn main() {}
+
+fn main() -> std::process::ExitCode {
+    fitwright::cli::main()
+}

@@ -1,0 +1,135 @@
+//! The command line: `demo`, `run`, `schema`; the engine's first customer.
+
+mod bars;
+
+use std::path::{Path, PathBuf};
+use std::process::ExitCode;
+
+use clap::{Parser, Subcommand};
+
+use crate::context::Context;
+use crate::error::{Error, Result};
+use crate::fitcheck::Verdict;
+use crate::job::{Folder, Job, WriteOptions};
+use crate::{report, simulate};
+
+/// Puts a scan into the machine's axes, fits what matters, and checks whether a part will fit.
+#[derive(Debug, Parser)]
+#[command(name = "fitwright", version, about, after_help = EXIT_HELP)]
+struct Arguments {
+    #[command(subcommand)]
+    command: Command,
+    /// Threads to use; 0 for as many as there are cores. Results do not depend on it.
+    #[arg(long, global = true, default_value_t = 0)]
+    threads: usize,
+}
+
+#[derive(Debug, Subcommand)]
+enum Command {
+    /// Writes a made-up machine's scans, a part and a job file, runs the job, prints the summary.
+    Demo {
+        /// Folder to write into.
+        #[arg(long, value_name = "DIR", default_value = "fitwright-demo")]
+        out: PathBuf,
+    },
+    /// Runs a job file.
+    Run {
+        /// The job file (TOML; see `fitwright schema`).
+        #[arg(value_name = "JOB.toml")]
+        job: PathBuf,
+        /// Folder to write into; default: beside the job file, named after it.
+        #[arg(long, value_name = "DIR")]
+        out: Option<PathBuf>,
+        /// Also write the first scan in machine coordinates.
+        #[arg(long)]
+        scan_machine: bool,
+    },
+    /// Prints the JSON schema of job files.
+    Schema,
+}
+
+/// Runs the command line of the process and returns its exit status.
+#[must_use]
+pub fn main() -> ExitCode {
+    let arguments = match Arguments::try_parse() {
+        Ok(arguments) => arguments,
+        Err(e) => {
+            // Help and version go to standard output and are no failure.
+            let status = if e.use_stderr() { USAGE } else { 0 };
+            let _ = e.print();
+            return ExitCode::from(status);
+        }
+    };
+    match run(&arguments) {
+        Ok(status) => ExitCode::from(status),
+        Err(e) => {
+            eprintln!("fitwright: {e}");
+            ExitCode::from(e.exit_status())
+        }
+    }
+}
+
+fn run(arguments: &Arguments) -> Result<u8> {
+    match &arguments.command {
+        Command::Schema => {
+            print(&crate::job::schema()?)?;
+            Ok(0)
+        }
+        Command::Demo { out } => {
+            let context = bars::context(arguments.threads)?;
+            context.report("scanning the made-up machine", 0.0)?;
+            std::fs::create_dir_all(out).map_err(|e| Error::io(out, &e))?;
+            context.run(|| simulate::write_demo(out))?;
+            let job = out.join(simulate::DEMO_JOB);
+            run_job(&job, out, WriteOptions::default(), &context)
+        }
+        Command::Run { job, out, scan_machine } => {
+            let context = bars::context(arguments.threads)?;
+            let folder = out.clone().unwrap_or_else(|| beside(job));
+            let options = WriteOptions { scan_machine: *scan_machine };
+            run_job(job, &folder, options, &context)
+        }
+    }
+}
+
+/// Runs a job, writes everything, prints the summary; the verdict is the exit status.
+fn run_job(file: &Path, out: &Path, options: WriteOptions, context: &Context) -> Result<u8> {
+    let job = Job::read(file)?;
+    let outcome = job.run(&Folder::of(file), context)?;
+    let page = report::html(&outcome, &report::ReportOptions::default())?;
+    let written = outcome.write(out, &page, options)?;
+    let mut text = report::summary(&outcome);
+    text.push_str("\nwritten:\n");
+    for path in written {
+        text.push_str(&format!("  {}\n", path.display()));
+    }
+    print(&text)?;
+    Ok(match outcome.verdict {
+        Verdict::Pass => 0,
+        Verdict::Fail => 1,
+        Verdict::Undecided => 2,
+    })
+}
+
+/// Folder beside a job file with the name of the file less its ending.
+fn beside(job: &Path) -> PathBuf {
+    job.with_extension("out")
+}
+
+/// Prints to standard output; a reader that went away is no defect of ours.
+fn print(text: &str) -> Result<()> {
+    use std::io::Write;
+    let mut out = std::io::stdout().lock();
+    match writeln!(out, "{text}").and_then(|()| out.flush()) {
+        Err(e) if e.kind() != std::io::ErrorKind::BrokenPipe => {
+            Err(Error::io("standard output", &e))
+        }
+        _ => Ok(()),
+    }
+}
+
+const EXIT_HELP: &str = "Exit status: 0 every check passed, 1 at least one failed, 2 none failed \
+                         but at least one is undecided, 64 usage, 65 bad input, 74 input/output, \
+                         70 a defect of this program.";
+
+const USAGE: u8 = 64;
