@@ -1,16 +1,19 @@
 //! Geometry engine for designing a part onto a machine that is known only from a scan.
 //!
-//! The layers, each using only those before it: [`error`], [`units`], [`context`] → [`primitive`]
+//! The layers, each using only those before it: [`error`], [`units`], [`context`], `files` → [`primitive`]
 //! → `numeric` → [`scan`] → [`region`] → [`associate`] → [`feature`] → [`datum`] → [`register`]
 //! → [`exchange`] → `solid` → [`simulate`] → [`fitcheck`] → [`job`] → [`report`] → the command
 //! line. Inside everything is millimetre, radian, `f64`, right-handed.
 
 pub mod associate;
+#[cfg(feature = "cli")]
+pub mod cli;
 pub mod context;
 pub mod datum;
 pub mod error;
 pub mod exchange;
 pub mod feature;
+mod files;
 pub mod fitcheck;
 pub mod job;
 mod numeric;
@@ -25,3 +28,8 @@ pub mod units;
 
 pub use context::Context;
 pub use error::{Error, Result};
+
+/// The examples of the README, compiled.
+#[cfg(doctest)]
+#[doc = include_str!("../../README.md")]
+pub struct Readme;
