@@ -8,13 +8,13 @@ use std::hint::black_box;
 use criterion::{BenchmarkId, Criterion, Throughput, criterion_group, criterion_main};
 use fitwright::associate::{Input, Request};
 use fitwright::primitive::{Cylinder, Plane, Point3, Vec3};
-use fitwright_benches::Numbers;
+use fitwright::simulate::random::Random;
 use nalgebra::{SMatrix, SVector};
 
 /// Points on a cylinder of radius 25 and length 100, or on a plane of that size, with noise 0.03 and
 /// a share of outliers up to 5 mm away; far from the origin.
 fn cloud(count: usize, curved: bool, outliers: f64) -> Vec<Point3> {
-    let mut random = Numbers::new(11);
+    let mut random = Random::new(11);
     let point = |_| {
         let (angle, height) = (random.uniform() * std::f64::consts::TAU, 100.0 * random.uniform());
         let gross = random.uniform() < outliers;

@@ -122,18 +122,7 @@ fn part(height: f64) -> Part {
             triangles.extend([[a, b, c], [a, c, d]]);
         }
     }
-    Part {
-        file: "ring.stl".into(),
-        points,
-        triangles,
-        face_of_triangle: vec![],
-        faces: vec![],
-        holes: vec![],
-        schema: "STL".into(),
-        solids: 1,
-        chord_error: 0.0,
-        notes: vec![],
-    }
+    Part::from_mesh(points, triangles, "ring.stl", "STL").expect("a mesh")
 }
 
 criterion_group!(benches, bench);

@@ -188,7 +188,7 @@ pub enum Error {
 }
 
 impl Error {
-    /// Frozen code of the cause: tens of thousands are never used, hundreds group the causes.
+    /// Frozen code of the cause; hundreds group the causes, and the gaps are for new ones.
     #[must_use]
     pub fn code(&self) -> i32 {
         match self {

@@ -11,40 +11,10 @@ use fitwright::fitcheck::{
 };
 use fitwright::primitive::{Cylinder, Direction, Plane, Point3, Pose, Primitive, Vec3};
 use fitwright::scan::Scan;
+use fitwright::simulate::random::Random;
+use fitwright_tests::Draw;
 
 type Mesh = (Vec<Point3>, Vec<[u32; 3]>);
-
-/// splitmix64 (Steele, Lea, Flood 2014).
-struct Random(u64);
-
-impl Random {
-    fn uniform(&mut self) -> f64 {
-        self.0 = self.0.wrapping_add(0x9e37_79b9_7f4a_7c15);
-        let mut x = self.0;
-        x = (x ^ (x >> 30)).wrapping_mul(0xbf58_476d_1ce4_e5b9);
-        x = (x ^ (x >> 27)).wrapping_mul(0x94d0_49bb_1331_11eb);
-        ((x ^ (x >> 31)) >> 11) as f64 / (1u64 << 53) as f64
-    }
-
-    fn between(&mut self, a: f64, b: f64) -> f64 {
-        a + (b - a) * self.uniform()
-    }
-
-    fn normal(&mut self) -> f64 {
-        let radius = (-2.0 * (1.0 - self.uniform()).ln()).sqrt();
-        radius * (std::f64::consts::TAU * self.uniform()).cos()
-    }
-
-    fn pose(&mut self, spread: f64) -> Pose {
-        let axis = Vec3::new(self.normal(), self.normal(), self.normal());
-        let at = Vec3::new(
-            self.between(-spread, spread),
-            self.between(-spread, spread),
-            self.between(-spread, spread),
-        );
-        Pose::new(at, axis)
-    }
-}
 
 fn cuboid(low: [f64; 3], high: [f64; 3]) -> Mesh {
     let pick = |i: usize, k: usize| if i >> k & 1 == 1 { high[k] } else { low[k] };
@@ -56,18 +26,7 @@ fn cuboid(low: [f64; 3], high: [f64; 3]) -> Mesh {
 }
 
 fn part((points, triangles): Mesh) -> Part {
-    Part {
-        file: "part.stl".into(),
-        points,
-        triangles,
-        face_of_triangle: vec![],
-        faces: vec![],
-        holes: vec![],
-        schema: "STL".into(),
-        solids: 1,
-        chord_error: 0.0,
-        notes: vec![],
-    }
+    Part::from_mesh(points, triangles, "part.stl", "STL").expect("a mesh")
 }
 
 /// Points over a grid of the plane z = 0, spacing 0.5, moved by `place`; facing up.
@@ -95,7 +54,7 @@ fn sheet(half: [f64; 2], mut place: impl FnMut(f64, f64) -> Point3) -> Mesh {
 const NOISE: f64 = 0.03;
 
 fn noisy_floor(seed: u64, half: f64) -> Mesh {
-    let mut random = Random(seed);
+    let mut random = Random::new(seed);
     sheet([half, half], |x, y| Point3::new(x, y, NOISE * random.normal()))
 }
 
@@ -182,7 +141,7 @@ fn one_spike_does_not_fail_a_tight_clearance_to_a_cylinder() {
     let truth = 3.02;
     let mut within = 0;
     for seed in 0..30 {
-        let mut random = Random(1000 + seed);
+        let mut random = Random::new(1000 + seed);
         let mut mesh = sheet([20.0, 15.0], |x, y| {
             let (r, angle) = (20.0 + NOISE * random.normal(), x / 20.0);
             Point3::new(r * angle.sin(), y, r * angle.cos() - 20.0)
@@ -254,7 +213,7 @@ fn a_named_seat_is_contact_and_an_unnamed_one_is_not_silently_ok() {
 
 /// A boss 40 mm square, its top at z = 0, on a deck `depth` below, under a plate 70 mm square.
 fn boss(depth: f64, known: f64) -> Vec<Finding> {
-    let mut random = Random(9);
+    let mut random = Random::new(9);
     let mesh = sheet([50.0, 50.0], |x, y| {
         let outside = (x.abs().max(y.abs()) - 20.0).clamp(0.0, 1.0);
         Point3::new(x, y, -depth * outside + NOISE * random.normal())
@@ -309,7 +268,7 @@ fn a_seat_seen_by_two_scans_is_contact_in_both() {
 /// Caps of a sphere of radius 10 that stand 2 mm proud of the floor, under a part at 0.5 mm.
 #[test]
 fn each_overlap_is_a_patch_with_depth_extent_and_points() {
-    let mut random = Random(5);
+    let mut random = Random::new(5);
     let centres = [(-12.0, 0.0), (12.0, 3.0)];
     let mesh = sheet([30.0, 20.0], |x, y| {
         let cap = |(a, b): &(f64, f64)| {
@@ -573,7 +532,7 @@ fn boxes_overlap(a: &Pose, ha: &Vec3, b: &Pose, hb: &Vec3) -> (bool, f64) {
 
 #[test]
 fn random_boxes_touch_exactly_when_no_axis_separates_them() {
-    let mut random = Random(21);
+    let mut random = Random::new(21);
     let (mut overlaps, mut contained) = (0, 0);
     for _ in 0..3000 {
         let (a, b) = (random.pose(4.0), random.pose(4.0));
@@ -636,7 +595,7 @@ fn least_distances_of_known_positions() {
 fn random_meshes_agree_with_another_collision_library() {
     let Some(python) = fitwright_tests::python_with(&["fcl", "numpy"]) else { return };
     let folder = tempfile::tempdir().expect("a folder");
-    let mut random = Random(31);
+    let mut random = Random::new(31);
     let mut ours = Vec::new();
     for case in 0..20 {
         let closed = blob(&mut random, 24, std::f64::consts::PI);

@@ -1,39 +1,17 @@
 //! Joining by surface: simulated pairs of a known pose, what is left free, real range scans.
 
-use std::f64::consts::TAU;
-use std::path::Path;
 use std::time::Instant;
 
 use fitwright::primitive::{Point3, Pose, Vec3};
 use fitwright::register::{Join, SurfaceOptions, by_surface};
 use fitwright::scan::Scan;
+use fitwright::simulate::random::Random;
 use fitwright::units::LengthUnit;
 use fitwright::{Context, Error, Result};
+use fitwright_tests::Draw;
 use nalgebra::{Matrix6, Quaternion, Translation3, UnitQuaternion, Vector6};
 
 type Failure = Box<dyn std::error::Error>;
-
-/// splitmix64 (Steele, Lea, Flood 2014) and Box and Muller (1958).
-struct Random(u64);
-
-impl Random {
-    fn uniform(&mut self) -> f64 {
-        self.0 = self.0.wrapping_add(0x9e37_79b9_7f4a_7c15);
-        let mut x = self.0;
-        x = (x ^ (x >> 30)).wrapping_mul(0xbf58_476d_1ce4_e5b9);
-        x = (x ^ (x >> 27)).wrapping_mul(0x94d0_49bb_1331_11eb);
-        ((x ^ (x >> 31)) >> 11) as f64 / (1u64 << 53) as f64
-    }
-
-    fn normal(&mut self) -> f64 {
-        let radius = (-2.0 * (1.0 - self.uniform()).ln()).sqrt();
-        radius * (TAU * self.uniform()).cos()
-    }
-
-    fn vector(&mut self, sigma: f64) -> Vec3 {
-        Vec3::from_fn(|_, _| sigma * self.normal())
-    }
-}
 
 /// Surface over parameters (u, v), sampled on a jittered grid of `spacing` as a mesh with noise.
 struct Sampling {
@@ -47,7 +25,7 @@ struct Sampling {
 }
 
 fn sample(shape: impl Fn(f64, f64) -> Point3, s: &Sampling) -> Result<Scan> {
-    let mut random = Random(s.seed);
+    let mut random = Random::new(s.seed);
     let middle = [0.5 * (s.u[0] + s.u[1]), 0.5 * (s.v[0] + s.v[1])];
     let half = 0.5 * (s.u[1] - s.u[0]).hypot(s.v[1] - s.v[0]);
     let side = (2.0 * half / s.spacing) as usize;
@@ -113,7 +91,7 @@ fn truth() -> Pose {
 
 /// A start off by a shift and a turn about the middle of the overlap.
 fn start_off(shift: f64, degrees: f64, seed: u64) -> Pose {
-    let mut random = Random(seed);
+    let mut random = Random::new(seed);
     let turn = random.vector(1.0).normalize() * degrees.to_radians();
     let middle = Point3::new(140.0, 65.0, 5.0);
     let turned = Pose::rotation_wrt_point(UnitQuaternion::from_scaled_axis(turn), middle);
@@ -404,13 +382,7 @@ fn measure_two_large_scans() -> std::result::Result<(), Failure> {
 /// Neighbouring real range scans, poses of the authors' own alignment (Turk, Levoy 1994).
 #[test]
 fn real_range_scans_are_joined() -> std::result::Result<(), Failure> {
-    let folder = Path::new(env!("CARGO_MANIFEST_DIR"))
-        .ancestors()
-        .map(|p| p.join("shared/data/stanford_bunny_scans"));
-    let Some(folder) = folder.into_iter().find(|p| p.is_dir()) else {
-        println!("skipped: shared/data/stanford_bunny_scans is not there");
-        return Ok(());
-    };
+    let Some(folder) = fitwright_tests::shared("data/stanford_bunny_scans") else { return Ok(()) };
     let poses = std::fs::read_to_string(folder.join("bun.conf"))?;
     let scan = |name: &str| Scan::read(folder.join(name), LengthUnit::Metre);
     for (a, b) in [
@@ -426,7 +398,7 @@ fn real_range_scans_are_joined() -> std::result::Result<(), Failure> {
                 from.points().iter().map(|p| p.coords).sum::<Vec3>() / from.points().len() as f64,
             );
         for seed in 0..3 {
-            let mut random = Random(seed);
+            let mut random = Random::new(seed);
             let turn = random.vector(1.0).normalize() * 4f64.to_radians();
             let turned = Pose::rotation_wrt_point(UnitQuaternion::from_scaled_axis(turn), middle);
             let start = Translation3::from(random.vector(1.0).normalize() * 3.0) * turned * truth;

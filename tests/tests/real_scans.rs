@@ -9,7 +9,7 @@ use fitwright::context::Context;
 use fitwright::feature::Feature;
 use fitwright::job::{Folder, Job, Outcome};
 use fitwright::primitive::{Cylinder, Plane, Primitive};
-use fitwright_tests::open_data;
+use fitwright_tests::shared;
 
 /// Runs a job of `tests/jobs` in a folder of its own that `fill` puts the scan into.
 fn run(name: &str, fill: impl FnOnce(&Path)) -> Outcome {
@@ -44,7 +44,7 @@ fn cylinder(outcome: &Outcome, name: &str) -> Cylinder {
 /// 45.720 mm, so the scan is 0.2 mm off what its own noise admits: rms is not accuracy.
 #[test]
 fn a_machined_ring_has_the_radius_that_others_find() {
-    let Some(data) = open_data("scanner_sim_targets") else { return };
+    let Some(data) = shared("data/scanner_sim_targets") else { return };
     let outcome = run("ring.toml", |to| {
         std::fs::copy(data.join("pawn_ring.ply"), to.join("ring.ply")).expect("the scan");
     });
@@ -60,7 +60,7 @@ fn a_machined_ring_has_the_radius_that_others_find() {
 /// lies within the seams, by a few millimetres on such cans (common practice).
 #[test]
 fn a_can_is_as_wide_as_its_seams_leave_it() {
-    let Some(data) = open_data("ycb_scans") else { return };
+    let Some(data) = shared("data/ycb_scans") else { return };
     let outcome = run("can.toml", |to| {
         std::fs::copy(data.join("MasterChefCan.obj"), to.join("can.obj")).expect("the scan");
     });
@@ -78,7 +78,7 @@ fn a_can_is_as_wide_as_its_seams_leave_it() {
 /// The table's points scatter by 1.6 mm (README), so the tube's height is good to some tenths.
 #[test]
 fn a_square_tube_on_a_table_stands_as_high_and_turns_as_far_as_it_was_set() {
-    let Some(data) = open_data("lidar_weld_parts") else { return };
+    let Some(data) = shared("data/lidar_weld_parts") else { return };
     let scene = |job: &str, file: &str| {
         let text = std::fs::read_to_string(data.join("table_tee").join(file)).expect("the scan");
         let (_, points) = text.split_once("DATA ascii").expect("points as text");

@@ -9,78 +9,29 @@ use crate::primitive::{
     Circle, Cone, Cylinder, Kind, Line, Plane, Point3, Primitive, Sphere, Torus, Vec3,
 };
 
-/// The known shape if it is of this kind.
-macro_rules! take {
-    ($known:expr, $shape:ident) => {
-        match $known {
-            Some(Primitive::$shape(s)) => Some(s),
-            _ => None,
-        }
-    };
-}
-
-/// Follows one kind of shape: each refit starts from the last one and looks at a few hundred points only.
-#[derive(Debug, Clone)]
-pub struct Follow {
-    kind: Kind,
-    last: Option<Primitive>,
-}
-
-impl Follow {
-    /// Follows a shape of this kind, with nothing known of it yet.
-    #[must_use]
-    pub fn new(kind: Kind) -> Self {
-        Follow { kind, last: None }
-    }
-
-    /// The shape of the last refit that succeeded.
-    #[must_use]
-    pub fn shape(&self) -> Option<&Primitive> {
-        self.last.as_ref()
-    }
-
-    /// Refits to points (mm) and their unit normals (as many, or none); `None` where the points do
-    /// not determine the shape. The same points give the same shape only from the same last shape.
-    pub fn refit(&mut self, points: &[Point3], normals: &[Vec3]) -> Option<Primitive> {
-        let known = self.last.clone();
-        let found = match self.kind {
-            Kind::Plane => quick::<Plane, 3>(points, normals, take!(known, Plane)),
-            Kind::Line => quick::<Line, 4>(points, normals, take!(known, Line)),
-            Kind::Circle => quick::<Circle, 6>(points, normals, take!(known, Circle)),
-            Kind::Sphere => quick::<Sphere, 4>(points, normals, take!(known, Sphere)),
-            Kind::Cylinder => quick::<Cylinder, 5>(points, normals, take!(known, Cylinder)),
-            Kind::Cone => quick::<Cone, 6>(points, normals, take!(known, Cone)),
-            Kind::Torus => quick::<Torus, 7>(points, normals, take!(known, Torus)),
-            Kind::Composite => None,
-        };
-        if found.is_some() {
-            self.last.clone_from(&found);
-        }
-        found
-    }
-}
-
-/// One quick refit with nothing known: as [`Follow::refit`] for the first time.
+/// Shape of some kind through points (mm) and their unit normals (as many, or none); `None` where
+/// they do not determine it.
 #[must_use]
 pub fn refit(kind: Kind, points: &[Point3], normals: &[Vec3]) -> Option<Primitive> {
-    Follow::new(kind).refit(points, normals)
+    match kind {
+        Kind::Plane => quick::<Plane, 3>(points, normals),
+        Kind::Line => quick::<Line, 4>(points, normals),
+        Kind::Circle => quick::<Circle, 6>(points, normals),
+        Kind::Sphere => quick::<Sphere, 4>(points, normals),
+        Kind::Cylinder => quick::<Cylinder, 5>(points, normals),
+        Kind::Cone => quick::<Cone, 6>(points, normals),
+        Kind::Torus => quick::<Torus, 7>(points, normals),
+        Kind::Composite => None,
+    }
 }
 
-fn quick<M: Model<N>, const N: usize>(
-    points: &[Point3],
-    normals: &[Vec3],
-    known: Option<M>,
-) -> Option<Primitive> {
+fn quick<M: Model<N>, const N: usize>(points: &[Point3], normals: &[Vec3]) -> Option<Primitive> {
     let normals = (!normals.is_empty()).then_some(normals);
     let input = Input { normals, ..Input::new(points) };
     let data = Data::new(M::KIND.name(), &input, M::MINIMUM).ok()?;
     let sample = data.sample(POINTS);
     let scaled = Data::scaled(&sample.points, data.rounding, data.middle);
-    let start = match known {
-        // The inverse of the way out of scaled coordinates is of the same form.
-        Some(shape) => shape.unscaled(&(data.centre / -data.scale), 1.0 / data.scale),
-        None => fresh(&scaled, &sample)?,
-    };
+    let start: M = fresh(&scaled, &sample)?;
     let solution = solve(&scaled, start, &Weight::One, PASSES, None).ok()?;
     let spare = (sample.points.len() * M::RESIDUALS).saturating_sub(N).max(1);
     let sigma = (solution.factor.cost / spare as f64).sqrt().max(data.rounding);
@@ -119,10 +70,9 @@ mod tests {
 
     #[test]
     fn a_growing_pipe_is_followed() {
-        let mut follow = Follow::new(Kind::Cylinder);
         for length in [3, 6, 12] {
             let (points, normals) = half_pipe(length);
-            let Some(Primitive::Cylinder(found)) = follow.refit(&points, &normals) else {
+            let Some(Primitive::Cylinder(found)) = refit(Kind::Cylinder, &points, &normals) else {
                 panic!("a cylinder of length {length}")
             };
             assert!((found.radius - 5.0).abs() < 1e-9);

@@ -26,7 +26,7 @@ mod torus;
 pub use builtin::{builtin_fitters, fitter_by_id};
 pub use covariance::Covariance;
 pub use extent::extent;
-pub use follow::{Follow, refit};
+pub use follow::refit;
 
 use crate::context::Context;
 use crate::error::Result;

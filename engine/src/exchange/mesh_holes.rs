@@ -16,12 +16,7 @@ impl Part {
     /// # Errors
     /// [`Error::Undetermined`] if no smooth round wall lies about the place.
     pub fn hole_at(&self, near: &Point3) -> Result<PartHole> {
-        if let Some(hole) = self
-            .holes
-            .iter()
-            .filter(|h| holds(h, near))
-            .min_by(|a, b| off_axis(a, near).total_cmp(&off_axis(b, near)))
-        {
+        if let Some((hole, _)) = self.hole_near(near).filter(|(h, _)| holds(h, near)) {
             return Ok(hole.clone());
         }
         Facets::new(self).hole_at(near).ok_or_else(|| Error::Undetermined {
@@ -36,10 +31,6 @@ impl Part {
 fn holds(hole: &PartHole, p: &Point3) -> bool {
     let line = Line { point: hole.point, direction: hole.axis };
     line.distance(p) < hole.radius && line.parameter(p).abs() < hole.depth / 2.0 + hole.radius
-}
-
-fn off_axis(hole: &PartHole, p: &Point3) -> f64 {
-    Line { point: hole.point, direction: hole.axis }.distance(p)
 }
 
 /// Facets of a part with their normals and neighbours.

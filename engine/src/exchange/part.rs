@@ -28,12 +28,6 @@ pub struct Part {
 }
 
 impl Part {
-    /// Corners as points, for fitting near asked places.
-    #[must_use]
-    pub fn as_points(&self) -> &[Point3] {
-        &self.points
-    }
-
     /// Corners of one triangle, mm; none past the last.
     #[must_use]
     pub fn corners(&self, triangle: usize) -> Option<[Point3; 3]> {

@@ -5,7 +5,7 @@ use std::path::Path;
 use super::part::Part;
 use super::step_in;
 use crate::error::{Error, Result};
-use crate::scan::{ReadOptions, read_mesh};
+use crate::scan::{RawMesh, ReadOptions, read_mesh};
 use crate::units::LengthUnit;
 
 /// How a part is read.
@@ -44,9 +44,7 @@ impl Part {
             "step" | "stp" | "p21" => step_in::read(path, &load(path)?, chord),
             "stl" | "ply" | "obj" => {
                 let raw = read_mesh(path, options.unit, &ReadOptions::default())?;
-                let mut part = Part::from_mesh(raw.points, raw.triangles, path, raw.format_name)?;
-                part.notes.extend(raw.notes);
-                Ok(part)
+                mesh_part(raw, path)
             }
             _ => Err(Error::UnknownFormat {
                 path: path.to_owned(),
@@ -55,6 +53,29 @@ impl Part {
             }),
         }
     }
+}
+
+/// A part from a mesh file. Programs write STL corners that differ in their last bit: a mesh that
+/// is open by exact bits is joined within the rounding of single precision if that closes it.
+fn mesh_part(raw: RawMesh, path: &Path) -> Result<Part> {
+    let format = raw.format_name;
+    let build = |raw: RawMesh| {
+        let mut part = Part::from_mesh(raw.points, raw.triangles, path, format)?;
+        part.notes.extend(raw.notes);
+        Ok(part)
+    };
+    let mut rounded = raw.clone();
+    let part = build(raw)?;
+    if part.closed().is_ok() {
+        return Ok(part);
+    }
+    let joined = rounded.weld_within(rounded.single_precision());
+    let mut closed = build(rounded)?;
+    if closed.closed().is_err() {
+        return Ok(part);
+    }
+    closed.notes.push(format!("{joined} corners joined within the file's rounding"));
+    Ok(closed)
 }
 
 fn load(path: &Path) -> Result<Vec<u8>> {

@@ -216,6 +216,12 @@ impl Units {
                 out[key] = self.len(value);
             }
         }
+        if let Some(extent) = f.extent {
+            out["extent"] = self.len(extent);
+        }
+        if let Some(points) = f.points {
+            out["points"] = json!(points);
+        }
         for (key, place) in [("at", &f.at), ("to", &f.to)] {
             if let Some(place) = place {
                 out[key] = self.point(place);

@@ -11,11 +11,8 @@ impl Random {
 
     /// Next 64 bits.
     pub(crate) fn bits(&mut self) -> u64 {
-        self.0 = self.0.wrapping_add(0x9E37_79B9_7F4A_7C15);
-        let mut z = self.0;
-        z = (z ^ (z >> 30)).wrapping_mul(0xBF58_476D_1CE4_E5B9);
-        z = (z ^ (z >> 27)).wrapping_mul(0x94D0_49BB_1331_11EB);
-        z ^ (z >> 31)
+        self.0 = self.0.wrapping_add(STEP);
+        mix(self.0)
     }
 
     /// Index below `count`, which must not be zero.
@@ -36,6 +33,16 @@ impl Random {
         }
     }
 }
+
+/// The generator's mixer: takes a counter to its number.
+pub(crate) fn mix(mut x: u64) -> u64 {
+    x = (x ^ (x >> 30)).wrapping_mul(0xBF58_476D_1CE4_E5B9);
+    x = (x ^ (x >> 27)).wrapping_mul(0x94D0_49BB_1331_11EB);
+    x ^ (x >> 31)
+}
+
+/// The counter's step: the odd constant nearest to 2^64 over the golden ratio.
+pub(crate) const STEP: u64 = 0x9E37_79B9_7F4A_7C15;
 
 /// Seed of every random choice in a fit.
 pub(crate) const SEED: u64 = 0x5EED_F17D;

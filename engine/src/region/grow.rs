@@ -30,8 +30,6 @@ pub struct Grow {
     /// Points nearer than this to where the region ends are left out; default twice the
     /// resolution, less on narrow faces (see [`Region::trimmed_at_most`]).
     pub trim: f64,
-    /// Whether `trim` is kept even if it leaves little.
-    pub trim_always: bool,
 }
 
 impl Grow {
@@ -45,7 +43,6 @@ impl Grow {
             angle: 20f64.to_radians().max(4.0 * noise / resolution.max(f64::MIN_POSITIVE)).min(1.0),
             pick_distance: 5.0 * resolution,
             trim: 2.0 * resolution,
-            trim_always: false,
         }
     }
 }
@@ -58,11 +55,7 @@ impl Scan {
     /// [`Error::Argument`] for a pick that is not finite.
     pub fn grow(&self, pick: Point3, grow: &Grow) -> Result<Region> {
         let whole = self.grow_untrimmed(pick, grow)?;
-        let region = if grow.trim_always {
-            whole.trimmed(grow.trim)
-        } else {
-            whole.trimmed_at_most(grow.trim).0
-        };
+        let region = whole.trimmed_at_most(grow.trim).0;
         if region.ids().is_empty() {
             return Err(Error::EmptyRegion {
                 reason: format!(

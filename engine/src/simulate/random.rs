@@ -7,6 +7,7 @@
 
 use std::f64::consts::TAU;
 
+use crate::numeric::random::{STEP, mix};
 use crate::primitive::{Point3, Vec3};
 
 /// Stream of random numbers.
@@ -72,14 +73,6 @@ impl SmoothField {
     }
 }
 
-fn mix(mut x: u64) -> u64 {
-    x = (x ^ (x >> 30)).wrapping_mul(0xbf58_476d_1ce4_e5b9);
-    x = (x ^ (x >> 27)).wrapping_mul(0x94d0_49bb_1331_11eb);
-    x ^ (x >> 31)
-}
-
-/// Odd constant nearest to 2^64 over the golden ratio.
-const STEP: u64 = 0x9e37_79b9_7f4a_7c15;
 /// Keeps seed 0 from being the mixer's fixed point.
 const SALT: u64 = 0x5851_f42d_4c95_7f2d;
 /// Waves of a smooth field: enough that its values are normal to a few per cent.

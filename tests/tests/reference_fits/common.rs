@@ -6,6 +6,7 @@ use fitwright::associate::{Fit, Fitter, Input, Request, fitter_by_id};
 use fitwright::primitive::{
     Circle, Cone, Cylinder, Direction, Line, Plane, Point3, Primitive, Sphere, Torus, Vec3,
 };
+use fitwright::simulate::random::Random;
 
 pub(crate) const KINDS: [&str; 7] =
     ["plane", "line", "circle", "sphere", "cylinder", "cone", "torus"];
@@ -101,32 +102,6 @@ pub(crate) fn plain() -> Request {
     request
 }
 
-/// Seeded numbers: SplitMix64 (Steele, Lea, Flood 2014), normal ones by Box and Muller (1958).
-#[derive(Debug, Clone)]
-pub(crate) struct Numbers(pub(crate) u64);
-
-impl Numbers {
-    /// In [0, 1).
-    pub(crate) fn uniform(&mut self) -> f64 {
-        self.0 = self.0.wrapping_add(0x9E37_79B9_7F4A_7C15);
-        let mut z = self.0;
-        z = (z ^ (z >> 30)).wrapping_mul(0xBF58_476D_1CE4_E5B9);
-        z = (z ^ (z >> 27)).wrapping_mul(0x94D0_49BB_1331_11EB);
-        ((z ^ (z >> 31)) >> 11) as f64 / (1u64 << 53) as f64
-    }
-
-    /// Standard normal.
-    pub(crate) fn normal(&mut self) -> f64 {
-        let radius = (-2.0 * (1.0 - self.uniform()).ln()).sqrt();
-        radius * (TAU * self.uniform()).cos()
-    }
-
-    /// Direction of any kind.
-    pub(crate) fn direction(&mut self) -> Vec3 {
-        Vec3::new(self.normal(), self.normal(), self.normal()).normalize()
-    }
-}
-
 /// Shape of a simulated scan, about the z axis at the origin.
 pub(crate) fn truth(kind: &str) -> Primitive {
     let sizes: &[f64] = match kind {
@@ -139,7 +114,7 @@ pub(crate) fn truth(kind: &str) -> Primitive {
 
 /// One scanned point of [`truth`] with its outward normal: noise along the normal (curves: in both
 /// directions across), an arc about the axis centred on x.
-pub(crate) fn scanned(kind: &str, numbers: &mut Numbers, noise: f64, arc: f64) -> (Point3, Vec3) {
+pub(crate) fn scanned(kind: &str, numbers: &mut Random, noise: f64, arc: f64) -> (Point3, Vec3) {
     let angle = (numbers.uniform() - 0.5) * arc;
     let along = 2.0 * numbers.uniform() - 1.0;
     let (error, second) = (numbers.normal() * noise, numbers.normal() * noise);
@@ -171,6 +146,6 @@ pub(crate) fn scanned(kind: &str, numbers: &mut Numbers, noise: f64, arc: f64) -
 
 /// A simulated scan over the whole turn.
 pub(crate) fn scan(kind: &str, count: usize, noise: f64, seed: u64) -> Vec<Point3> {
-    let mut numbers = Numbers(seed);
+    let mut numbers = Random::new(seed);
     (0..count).map(|_| scanned(kind, &mut numbers, noise, TAU).0).collect()
 }

@@ -6,8 +6,9 @@
 use nalgebra::{DVector, Matrix3};
 
 use fitwright::primitive::{Direction, Point3, Primitive, Vec3};
+use fitwright::simulate::random::Random;
 
-use crate::common::{KINDS, Numbers, compare, fit, plain, primitive};
+use crate::common::{KINDS, compare, fit, plain, primitive};
 
 struct Foot {
     x: Vec3,
@@ -92,7 +93,7 @@ fn without(basis: &[DVector<f64>], mut v: DVector<f64>) -> DVector<f64> {
 }
 
 fn build(kind: &str, arc: f64, form: f64, origin: Vec3, seed: u64) -> (Vec<Point3>, Primitive) {
-    let mut numbers = Numbers(seed);
+    let mut numbers = Random::new(seed);
     let families = if matches!(kind, "line" | "circle") { 2 } else { 1 };
     let all: Vec<Foot> = (0..families).flat_map(|k| feet(kind, arc, k == 1)).collect();
     // Rotations about the middle of the points keep the columns apart on short arcs.

@@ -3,8 +3,9 @@
 use fitwright::Context;
 use fitwright::associate::{Criterion, Request};
 use fitwright::primitive::{Pose, Primitive, Vec3};
+use fitwright::simulate::random::Random;
 
-use crate::common::{KINDS, Numbers, compare, fit, plain, scan};
+use crate::common::{KINDS, compare, fit, plain, scan};
 
 #[test]
 fn rigid_motion_moves_the_answer() {
@@ -61,7 +62,7 @@ fn order_does_not_matter() {
     for kind in KINDS {
         let points = scan(kind, 5000, 0.02, 3);
         let mut other = points.clone();
-        let mut numbers = Numbers(9);
+        let mut numbers = Random::new(9);
         for i in (1..other.len()).rev() {
             other.swap(i, (numbers.uniform() * (i + 1) as f64) as usize);
         }

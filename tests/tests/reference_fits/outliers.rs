@@ -4,8 +4,9 @@ use std::f64::consts::TAU;
 
 use fitwright::associate::{Input, Request};
 use fitwright::primitive::{Point3, Vec3};
+use fitwright::simulate::random::Random;
 
-use crate::common::{KINDS, Numbers, compare, fit, fitter, plain, scan, scanned, truth};
+use crate::common::{KINDS, compare, fit, fitter, plain, scan, scanned, truth};
 
 /// A scan whose first `share` are outliers: anywhere in a box, or 5 to 50 deviations off to one side.
 fn dirty(
@@ -15,16 +16,16 @@ fn dirty(
     one_sided: bool,
     seed: u64,
 ) -> (Vec<Point3>, Vec<Vec3>) {
-    let mut numbers = Numbers(seed);
+    let mut numbers = Random::new(seed);
     let point = |i: usize| {
         let (p, normal) = scanned(kind, &mut numbers, 0.02, TAU);
         if i as f64 >= share * count as f64 {
-            (p, (normal + numbers.direction() * 0.1).normalize())
+            (p, (normal + numbers.normal_vector().normalize() * 0.1).normalize())
         } else if one_sided {
             (p + normal * (0.1 + 0.9 * numbers.uniform()), normal)
         } else {
             let mut side = || 24.0 * numbers.uniform() - 12.0;
-            (Point3::new(side(), side(), side()), numbers.direction())
+            (Point3::new(side(), side(), side()), numbers.normal_vector().normalize())
         }
     };
     (0..count).map(point).unzip()

@@ -154,8 +154,7 @@ fn null_space_sets() {
 /// The whole collection, where it stands beside the project.
 #[test]
 fn all_null_space_sets_beside_the_project() {
-    let root = Path::new(env!("CARGO_MANIFEST_DIR")).join("../../shared/reference/nullspace");
-    if root.join("index.json").exists() {
+    if let Some(root) = fitwright_tests::shared("reference/nullspace") {
         assert_eq!(null_space(&root, false), 162);
     }
 }

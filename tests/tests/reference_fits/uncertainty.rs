@@ -2,8 +2,9 @@
 
 use fitwright::associate::{Fit, Input};
 use fitwright::primitive::{Direction, Point3, Primitive, Vec3};
+use fitwright::simulate::random::Random;
 
-use crate::common::{Numbers, fit, fitter, plain, scan, scanned};
+use crate::common::{fit, fitter, plain, scan, scanned};
 
 const RUNS: usize = 200;
 const NOISE: f64 = 0.02;
@@ -15,7 +16,7 @@ fn ratios<const Q: usize>(
     count: usize,
     quantities: impl Fn(&Fit<Primitive>) -> [(f64, f64); Q],
 ) -> [f64; Q] {
-    let mut numbers = Numbers(degrees.to_bits());
+    let mut numbers = Random::new(degrees.to_bits());
     let mut sums = [0.0; Q];
     for _ in 0..RUNS {
         let point = |_| scanned(kind, &mut numbers, NOISE, degrees.to_radians()).0;
@@ -109,7 +110,7 @@ fn plane_and_line() {
 #[test]
 fn circle_deviation_is_the_bound() {
     for (degrees, k) in [(360.0f64, 1.0), (180.0, 2.30), (90.0, 10.3)] {
-        let mut numbers = Numbers(77);
+        let mut numbers = Random::new(77);
         let (count, centre) = (20_000, Point3::origin());
         let points: Vec<_> = (0..count)
             .map(|_| scanned("circle", &mut numbers, NOISE, degrees.to_radians()).0)
@@ -130,7 +131,7 @@ fn circle_deviation_is_the_bound() {
 /// The shape stands at the foot of the data's middle, its direction has its sign by rule.
 #[test]
 fn place_and_sign_follow_the_rules() {
-    let mut numbers = Numbers(5);
+    let mut numbers = Random::new(5);
     let raised: Vec<_> = (0..500)
         .map(|_| scanned("cone", &mut numbers, 0.01, 6.0).0 + Vec3::new(0.0, 0.0, 100.0))
         .collect();

@@ -3,8 +3,9 @@
 use fitwright::Error;
 use fitwright::associate::{Input, Request, builtin_fitters};
 use fitwright::primitive::{Point3, Vec3};
+use fitwright::simulate::random::Random;
 
-use crate::common::{KINDS, Numbers, fit, fitter, plain, scan, scanned};
+use crate::common::{KINDS, fit, fitter, plain, scan, scanned};
 
 fn assert_undetermined(label: &str, kind: &str, points: &[Point3]) {
     for request in [plain(), Request::default()] {
@@ -53,7 +54,7 @@ fn a_torus_from_a_cylinder() {
 fn arcs_too_short_for_their_noise() {
     for kind in ["circle", "sphere", "cylinder"] {
         for seed in 0..10 {
-            let mut numbers = Numbers(seed);
+            let mut numbers = Random::new(seed);
             let arc = 6.0f64.to_radians();
             let points: Vec<_> = if kind == "sphere" {
                 let cap = |_: usize| {
@@ -78,7 +79,7 @@ fn points_on_a_line_or_spot() {
             assert_undetermined(&format!("a line with noise {noise}"), kind, &line);
         }
     }
-    let mut numbers = Numbers(8);
+    let mut numbers = Random::new(8);
     let blob: Vec<_> = (0..200)
         .map(|_| Point3::new(numbers.normal(), numbers.normal(), numbers.normal()))
         .collect();
