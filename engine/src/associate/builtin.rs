@@ -1,7 +1,7 @@
 //! The seven built-in fitters, as everything else sees them: by id.
 
 use super::model::Model;
-use super::{Criterion, Fit, Fitter, Input, Request, least_squares};
+use super::{Criterion, Fit, Fitter, Input, Request, least_squares, minimax};
 use crate::error::{Error, Result};
 use crate::primitive::{Circle, Cone, Cylinder, Kind, Line, Plane, Primitive, Sphere, Torus};
 use crate::region::Region;
@@ -51,9 +51,16 @@ impl Fitter for Builtin {
 
 /// Runs the criterion asked for, on the threads of the request's context.
 fn associate<M: Model<N>, const N: usize>(input: &Input<'_>, request: &Request) -> Result<Fit<M>> {
+    if !request.constraints.is_empty() && request.criterion != Criterion::LeastSquares {
+        let found = format!("{} beside {:?}", request.constraints.len(), request.criterion);
+        let allowed = "none: constraints go with LeastSquares only; leave them out or change it";
+        return Err(Error::argument("constraints", found, allowed));
+    }
     let work = || match request.criterion {
         Criterion::LeastSquares => least_squares::fit::<M, N>(input, request),
-        other => Err(Error::argument("criterion", format!("{other:?}"), "LeastSquares")),
+        Criterion::MinimumZone | Criterion::MaximumInscribed | Criterion::MinimumCircumscribed => {
+            minimax::fit::<M, N>(input, request)
+        }
     };
     match &request.context {
         Some(context) => {
@@ -72,6 +79,7 @@ fn of_region<M: Model<N>, const N: usize>(region: &Region, request: &Request) ->
         normals: Some(&normals),
         pick: region.pick(),
         noise: Some(region.scan().noise()),
+        noise_model: None,
     };
     associate::<M, N>(&input, request)
 }

@@ -5,7 +5,7 @@
 
 use super::model::{Foot, Frame, Model, Motion, positive, radial};
 use crate::numeric::algebraic;
-use crate::primitive::{Circle, Kind, Point3, Vec3, unit};
+use crate::primitive::{Circle, Direction, Kind, Point3, Vec3, unit};
 
 impl Model<6> for Circle {
     const KIND: Kind = Kind::Circle;
@@ -16,6 +16,10 @@ impl Model<6> for Circle {
     const ORIENTED: bool = false;
     const SIZES: [&'static str; 2] = ["radius", ""];
     const REMEDY: &'static str = "give points on more arc of the circle";
+
+    fn with(centre: Point3, normal: Direction, [radius, _]: [f64; 2]) -> Self {
+        Circle { centre, normal, radius }
+    }
 
     fn frame(&self) -> Frame {
         Frame::along(self.centre, &self.normal)

@@ -21,6 +21,10 @@ impl Model<6> for Cone {
     const REMEDY: &'static str =
         "scan more arc and more length of the cone, or fit a cylinder or a plane";
 
+    fn with(point: Point3, axis: Direction, [radius, half_angle]: [f64; 2]) -> Self {
+        Cone { point, axis, radius, half_angle }
+    }
+
     fn frame(&self) -> Frame {
         Frame::along(self.point, &self.axis)
     }

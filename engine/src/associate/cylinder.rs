@@ -20,6 +20,10 @@ impl Model<5> for Cylinder {
     const REMEDY: &'static str =
         "scan more arc of the cylinder for its radius, more length for its axis";
 
+    fn with(point: Point3, axis: Direction, [radius, _]: [f64; 2]) -> Self {
+        Cylinder { point, axis, radius }
+    }
+
     fn frame(&self) -> Frame {
         Frame::along(self.point, &self.axis)
     }

@@ -4,6 +4,7 @@
 //! scales without rounding, so the answer does not depend on where the data lie.
 
 use super::Input;
+use super::held::Held;
 use crate::error::{Error, Result};
 use crate::numeric::ordered;
 use crate::numeric::random::{Random, SEED};
@@ -22,6 +23,8 @@ pub(crate) struct Data<'a> {
     pub(crate) rounding: f64,
     /// Where the shape is to be located, scaled.
     pub(crate) middle: Point3,
+    /// What is known of the shape, in scaled coordinates.
+    pub(crate) held: Held,
 }
 
 /// Points and, if known, normals in scaled coordinates; a choice from the data.
@@ -64,15 +67,28 @@ impl<'a> Data<'a> {
         let centre = bounds.mean.map(|c| (c / grain).round() * grain);
         let largest = bounds.high.abs().sup(&bounds.low.abs()).amax();
         let rounding = f64::EPSILON * (largest / scale).max(1.0);
-        let mut data =
-            Data { points, normals: input.normals, centre, scale, rounding, middle: centre };
+        let (normals, held) = (input.normals, Held::default());
+        let mut data = Data { points, normals, centre, scale, rounding, middle: centre, held };
         data.middle = Point3::from((bounds.mean - centre) / scale);
         Ok(data)
     }
 
     /// Points already in scaled coordinates.
     pub(crate) fn scaled(points: &'a [Point3], rounding: f64, middle: Point3) -> Self {
-        Data { points, normals: None, centre: Point3::origin(), scale: 1.0, rounding, middle }
+        let (centre, held) = (Point3::origin(), Held::default());
+        Data { points, normals: None, centre, scale: 1.0, rounding, middle, held }
+    }
+
+    /// The same points in other scaled coordinates.
+    pub(crate) fn about(&self, centre: Point3, scale: f64) -> Self {
+        let middle = (self.centre + self.middle.coords * self.scale - centre) / scale;
+        let rounding = (self.rounding * self.scale / scale).max(f64::EPSILON);
+        Data { centre, scale, rounding, middle: middle.into(), ..*self }
+    }
+
+    /// The same problem with a choice of its points, already scaled.
+    pub(crate) fn chosen<'b>(&self, points: &'b [Point3]) -> Data<'b> {
+        Data { held: self.held, ..Data::scaled(points, self.rounding, self.middle) }
     }
 
     pub(crate) fn len(&self) -> usize {

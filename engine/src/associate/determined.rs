@@ -1,5 +1,7 @@
 //! Refusal of what the data do not determine: limits on the deviations of the sizes and of the direction.
 
+use nalgebra::SMatrix;
+
 use super::data::Sample;
 use super::model::Model;
 use super::pass::distances;
@@ -8,35 +10,62 @@ use crate::error::{Error, Result};
 use crate::numeric::algebraic;
 use crate::primitive::Kind;
 
-/// Standard deviations of a solution, scaled.
+/// Uncertainty of a solution's freedoms, scaled.
 pub(crate) struct Deviations<const N: usize> {
-    /// Of one point.
+    /// Standard deviation of one point.
     pub(crate) point: f64,
-    /// Inverse of the triangle; the covariance is `point² inverse inverseᵀ`.
-    pub(crate) inverse: [[f64; N]; N],
+    /// Covariance of the freedoms.
+    pub(crate) covariance: SMatrix<f64, N, N>,
 }
 
 impl<const N: usize> Deviations<N> {
+    /// From the inverse of the solution's triangle by column and the covariance of the noise in it.
+    pub(crate) fn new(inverse: &[[f64; N]; N], noise: &SMatrix<f64, N, N>, point: f64) -> Self {
+        let inverse = SMatrix::<f64, N, N>::from_fn(|i, j| inverse[j][i]);
+        Deviations { point, covariance: inverse * noise * inverse.transpose() }
+    }
+
+    /// Makes good for a circle's scatter across its plane being another than that out of it: the one
+    /// moves centre and radius, the other height and tilt, and neither the other's. `squares` are the
+    /// two sums.
+    pub(crate) fn split(&mut self, squares: &[f64; 2], free: &[usize; N]) {
+        let both = 0.5 * (squares[0] + squares[1]);
+        if both <= 0.0 {
+            return;
+        }
+        let factor = free.map(|f| (squares[usize::from((2..6).contains(&f))] / both).sqrt());
+        self.covariance = SMatrix::from_fn(|i, j| self.covariance[(i, j)] * factor[i] * factor[j]);
+        self.point *= (squares[0] / both).sqrt();
+    }
+
     /// Standard deviation of freedom `j`.
     pub(crate) fn of(&self, j: usize) -> f64 {
-        self.point * self.inverse.iter().map(|c| c[j] * c[j]).sum::<f64>().sqrt()
+        self.covariance[(j, j)].max(0.0).sqrt()
     }
 }
 
-/// Deviations of a solution, or the error that names what the data leave open.
+/// Inverse of the solution's triangle by column, or the error that names the freedom left open.
+pub(crate) fn inverse<M: Model<N>, const N: usize>(
+    solution: &Solution<M, N>,
+) -> Result<[[f64; N]; N]> {
+    let (condition, weak) = solution.condition();
+    solution
+        .inverse()
+        .filter(|_| condition < CONDITION_LIMIT)
+        .ok_or_else(|| open::<M, N>(format!("its {} is open", freedom::<M, N>(&weak))))
+}
+
+/// Refuses a solution whose uncertainty leaves it open.
 pub(crate) fn check<M: Model<N>, const N: usize>(
     solution: &Solution<M, N>,
-    point: f64,
+    deviations: &Deviations<N>,
     sample: &Sample,
     cut: f64,
-) -> Result<Deviations<N>> {
-    let open = |reason: String| Err(Error::undetermined(M::KIND.name(), reason, M::REMEDY));
-    let (condition, weak) = solution.factor.condition();
-    let Some(inverse) = solution.factor.inverse().filter(|_| condition < CONDITION_LIMIT) else {
-        return open(format!("its {} is open", freedom::<M, N>(&weak)));
-    };
-    let deviations = Deviations { point, inverse };
-    if let Some(reason) = sizes(solution, &deviations) {
+) -> Result<()> {
+    let open = |reason: String| Err(open::<M, N>(reason));
+    let (condition, weak) = solution.condition();
+    let point = deviations.point;
+    if let Some(reason) = sizes(&solution.shape, deviations) {
         return open(reason);
     }
     let tilt = (0..N).filter(|&j| (3..6).contains(&M::FREE[j])).map(|j| deviations.of(j));
@@ -46,7 +75,11 @@ pub(crate) fn check<M: Model<N>, const N: usize>(
             "its direction is known to {tilt:.2} rad only, at most {TILT_LIMIT} allowed"
         ));
     }
-    if let Some(reason) = spread(&solution.shape, point, sample, cut) {
+    let narrow = match solution.basis {
+        None => spread(&solution.shape, point, sample, cut),
+        Some(_) => lever(solution, tilt),
+    };
+    if let Some(reason) = narrow {
         return open(reason);
     }
     if !solution.converged {
@@ -60,18 +93,26 @@ pub(crate) fn check<M: Model<N>, const N: usize>(
         );
         return Err(Error::NotConverged { what: M::KIND.name().into(), reason });
     }
-    Ok(deviations)
+    Ok(())
+}
+
+fn open<M: Model<N>, const N: usize>(reason: String) -> Error {
+    Error::undetermined(M::KIND.name(), reason, M::REMEDY)
 }
 
 /// Why a size is not determined.
-fn sizes<M: Model<N>, const N: usize>(
-    solution: &Solution<M, N>,
+pub(crate) fn sizes<M: Model<N>, const N: usize>(
+    shape: &M,
     deviations: &Deviations<N>,
 ) -> Option<String> {
-    let sizes = solution.shape.sizes();
+    let sizes = shape.sizes();
     for (k, name) in M::SIZES.iter().enumerate() {
         let Some(j) = M::FREE.iter().position(|&f| f == 6 + k) else { continue };
         let (size, deviation) = (sizes[k], deviations.of(j));
+        if deviation == 0.0 {
+            // Held by a constraint: not for the data to determine.
+            continue;
+        }
         if M::KIND == Kind::Cone && k == 1 {
             let (size, right) = (size.abs(), std::f64::consts::FRAC_PI_2);
             if size < ANGLE_LIMIT * deviation {
@@ -131,6 +172,19 @@ fn spread<M: Model<N>, const N: usize>(
     (width < SPREAD_LIMIT * point).then(|| format!("the points {kind} within their scatter"))
 }
 
+/// Why the direction of a plane or line is not determined beside what is held: the arm that the
+/// points turn it by, seen from the point or axis it may turn about, is lost in their scatter.
+fn lever<M: Model<N>, const N: usize>(solution: &Solution<M, N>, tilt: f64) -> Option<String> {
+    if !matches!(M::KIND, Kind::Plane | Kind::Line) {
+        return None;
+    }
+    // A shift changes the distance of every point alike, so its column is the root of their number.
+    let root = solution.factor.r[0].iter().map(|x| x * x).sum::<f64>().sqrt();
+    (tilt * root * SPREAD_LIMIT > 1.0).then(|| {
+        "the points do not reach across what it may turn about within their scatter".into()
+    })
+}
+
 /// Name of the freedom with the largest part in a combination.
 fn freedom<M: Model<N>, const N: usize>(weak: &[f64; N]) -> &'static str {
     let largest = (0..N).max_by(|&a, &b| weak[a].abs().total_cmp(&weak[b].abs()));
@@ -142,14 +196,14 @@ fn freedom<M: Model<N>, const N: usize>(weak: &[f64; N]) -> &'static str {
 }
 
 /// Largest condition number of a system that still has an answer: its square is 1 / rounding.
-const CONDITION_LIMIT: f64 = 1e8;
+pub(crate) const CONDITION_LIMIT: f64 = 1e8;
 /// Condition number from which on an iteration without end is the data's doing.
 const VALLEY: f64 = 1e3;
 /// Largest standard deviation of a radius, as a part of it: at a fifth, a plane passes for a
 /// cylinder in one of some ten thousand cases.
 const SIZE_LIMIT: f64 = 0.2;
 /// Largest standard deviation of a direction, rad.
-const TILT_LIMIT: f64 = 0.3;
+pub(crate) const TILT_LIMIT: f64 = 0.3;
 /// Standard deviations by which a half-angle must differ from zero and from a right angle.
 const ANGLE_LIMIT: f64 = 3.0;
 /// Standard deviations of a point that a radius must have, and that the points must spread in every

@@ -1,10 +1,13 @@
 //! Quick refits of a shape while a region grows along it: few points, few iterations, no outliers looked for.
 
+use nalgebra::SMatrix;
+
 use super::data::{Data, Sample};
+use super::determined::{self, Deviations};
 use super::model::Model;
 use super::pass::Weight;
 use super::solve::{Solution, solve};
-use super::{Input, determined, start};
+use super::{Input, start};
 use crate::primitive::{
     Circle, Cone, Cylinder, Kind, Line, Plane, Point3, Primitive, Sphere, Torus, Vec3,
 };
@@ -30,13 +33,16 @@ fn quick<M: Model<N>, const N: usize>(points: &[Point3], normals: &[Vec3]) -> Op
     let input = Input { normals, ..Input::new(points) };
     let data = Data::new(M::KIND.name(), &input, M::MINIMUM).ok()?;
     let sample = data.sample(POINTS);
-    let scaled = Data::scaled(&sample.points, data.rounding, data.middle);
+    let scaled = data.chosen(&sample.points);
     let start: M = fresh(&scaled, &sample)?;
     let solution = solve(&scaled, start, &Weight::One, PASSES, None).ok()?;
     let spare = (sample.points.len() * M::RESIDUALS).saturating_sub(N).max(1);
     let sigma = (solution.factor.cost / spare as f64).sqrt().max(data.rounding);
     let settled = Solution { converged: true, ..solution };
-    determined::check(&settled, sigma, &sample, f64::INFINITY).ok()?;
+    let inverse = determined::inverse(&settled).ok()?;
+    let white = SMatrix::identity() * sigma.powi(2);
+    let deviations = Deviations::new(&inverse, &white, sigma);
+    determined::check(&settled, &deviations, &sample, f64::INFINITY).ok()?;
     let shape = settled.shape.unscaled(&data.centre, data.scale);
     Some(shape.signed(data.mean_normal(&sample)).into())
 }

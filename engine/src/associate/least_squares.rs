@@ -5,11 +5,13 @@ use nalgebra::{SMatrix, SVector};
 
 use super::data::{Data, Sample};
 use super::determined::{self, Deviations};
-use super::model::{Frame, Model};
-use super::pass::Weight;
+use super::held::Held;
+use super::model::Model;
+use super::noise::{self, Before};
+use super::pass::{self, Weight};
 use super::robust::{self, Separated};
 use super::solve::solve;
-use super::{Covariance, Fit, Input, Request, quality, start};
+use super::{Covariance, Fit, Input, Request, cost, quality, start};
 use crate::error::{Error, Result};
 use crate::numeric::robust::untruncated;
 use crate::primitive::Kind;
@@ -19,7 +21,9 @@ pub(crate) fn fit<M: Model<N>, const N: usize>(
     input: &Input<'_>,
     request: &Request,
 ) -> Result<Fit<M>> {
+    let held = Held::new::<M, N>(&request.constraints)?;
     let mut data = Data::new(M::KIND.name(), input, M::MINIMUM)?;
+    data.held = held.scaled(M::KIND, &data.centre, data.scale);
     let sample = data.sample(SAMPLE);
     if request.reject_outliers && robust::redundant::<M, N>(data.len()) {
         let middle = data.middle;
@@ -49,21 +53,64 @@ fn finish<M: Model<N>, const N: usize>(
         if found.rejected.is_empty() { Weight::One } else { Weight::Kept(&found.rejected) };
     let solution = solve(data, found.shape.signed(None), &weight, PASSES, context)?;
     let mut quality = quality::measure(data, sample, &solution.shape, &found.rejected);
-    let spare = (quality.points * M::RESIDUALS).saturating_sub(N);
+    let spare = (quality.points * M::RESIDUALS).saturating_sub(N - data.held.freedoms);
     let sigma = scatter(solution.factor.cost, spare, found.cut, M::RESIDUALS)
         .unwrap_or(input.noise.unwrap_or(0.0) / data.scale)
         .max(data.rounding);
-    let deviations = determined::check(&solution, sigma, sample, found.cut)?;
-    quality.sigma = sigma * data.scale;
+    let inverse = determined::inverse(&solution)?;
+    let before = Before {
+        inverse: &inverse,
+        rejected: &found.rejected,
+        cut: found.cut,
+        inside: (solution.factor.cost / spare.max(1) as f64).sqrt().max(data.rounding),
+        point: sigma,
+        spare: spare as f64,
+        known: input.noise_model,
+    };
+    // Whether the data determine the shape is a matter of where they lie, not of what their noise shares.
+    let plain = Deviations::new(&inverse, &(SMatrix::identity() * sigma.powi(2)), sigma);
+    determined::check(&solution, &plain, sample, found.cut)?;
+    let noise = noise::examine(data, sample, &solution, &before);
+    let mut deviations = Deviations::new(&inverse, &noise.covariance, sigma);
+    if M::KIND == Kind::Circle {
+        deviations.split(&pass::by_residual(data, &solution.shape, &weight), &M::FREE);
+    }
+    quality.sigma = deviations.point * data.scale;
     quality.converged = solution.converged;
     quality.iterations = solution.iterations;
-    quality.condition = solution.factor.condition().0;
-    let outer = solution.shape.unscaled(&data.centre, data.scale);
+    quality.condition = solution.condition().0;
+    quality.independent = noise.white * data.scale;
+    quality.smooth = noise.smooth * data.scale;
+    quality.smooth_length = noise.length;
+    quality.effective_points = noise.effective / M::RESIDUALS as f64;
+    quality.evidence = noise.evidence;
+    // Once more in outer coordinates, whose rounding is another.
+    let held = Held::new::<M, N>(&request.constraints)?;
+    let outer = held.applied(solution.shape.unscaled(&data.centre, data.scale));
     let shape = outer.signed(data.mean_normal(sample));
-    let covariance = covariance(&outer, &shape, &deviations, data.scale);
+    let carry = carry(&outer, &shape, data.scale);
+    let mut covariance = covariance(&outer, &carry, &deviations);
+    if let Some(tilt) = &request.reference_tilt
+        && let Some(turned) = data.held.carried(&solution.shape, &solution.factor)
+    {
+        covariance.matrix += carry * turned * tilt * (carry * turned).transpose();
+    }
+    // Symmetric to the last bit: rounding is not, and readers rely on it.
+    covariance.matrix = 0.5 * (covariance.matrix + covariance.matrix.transpose());
     let rejected = found.rejected.iter().enumerate().filter(|(_, r)| **r);
     let rejected = rejected.map(|(i, _)| i as u32).collect();
-    Ok(Fit { shape, covariance, quality, rejected })
+    // Points that share their noise are worth fewer in a test too.
+    let worth = (quality.effective_points / quality.points.max(1) as f64).min(1.0);
+    let cost = cost::of(data, sample, &solution, &weight, sigma, worth, context)?;
+    Ok(Fit {
+        shape,
+        covariance,
+        quality,
+        rejected,
+        contacts: Vec::new(),
+        cost,
+        noise: noise.record,
+    })
 }
 
 /// Standard deviation of one residual, made good for the tail that was cut; `None` without spare points.
@@ -79,11 +126,20 @@ fn scatter(cost: f64, spare: usize, cut: f64, residuals: usize) -> Option<f64> {
 /// Covariance in the layout of [`Covariance`], about the shape's point, mm and rad.
 fn covariance<M: Model<N>, const N: usize>(
     outer: &M,
-    signed: &M,
+    carry: &SMatrix<f64, 8, N>,
     deviations: &Deviations<N>,
-    scale: f64,
 ) -> Covariance {
-    let Frame { origin, axes } = outer.frame();
+    let matrix = carry * deviations.covariance * carry.transpose();
+    Covariance { at: outer.frame().origin, matrix }
+}
+
+/// Takes a scaled local step to the layout of [`Covariance`].
+pub(crate) fn carry<M: Model<N>, const N: usize>(
+    outer: &M,
+    signed: &M,
+    scale: f64,
+) -> SMatrix<f64, 8, N> {
+    let axes = outer.frame().axes;
     let mut carry = SMatrix::<f64, 8, N>::zeros();
     for (j, &index) in M::FREE.iter().enumerate() {
         let mut column = SVector::<f64, 8>::zeros();
@@ -96,9 +152,7 @@ fn covariance<M: Model<N>, const N: usize>(
         }
         carry.set_column(j, &column);
     }
-    let inverse = SMatrix::<f64, N, N>::from_fn(|i, j| deviations.inverse[j][i]);
-    let root = carry * inverse * deviations.point;
-    Covariance { at: origin, matrix: root * root.transpose() }
+    carry
 }
 
 fn sign(x: f64) -> f64 {
@@ -106,6 +160,6 @@ fn sign(x: f64) -> f64 {
 }
 
 /// Points that starting values and scale are taken from.
-const SAMPLE: usize = 2048;
+pub(crate) const SAMPLE: usize = 2048;
 /// Most passes over all points.
 const PASSES: usize = 200;

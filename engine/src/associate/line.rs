@@ -2,7 +2,7 @@
 
 use super::model::{Foot, Frame, Model, Motion, positive};
 use crate::numeric::algebraic;
-use crate::primitive::{Kind, Line, Point3, Vec3, unit};
+use crate::primitive::{Direction, Kind, Line, Point3, Vec3, unit};
 
 impl Model<4> for Line {
     const KIND: Kind = Kind::Line;
@@ -13,6 +13,10 @@ impl Model<4> for Line {
     const ORIENTED: bool = false;
     const SIZES: [&'static str; 2] = ["", ""];
     const REMEDY: &'static str = "give points farther apart along the line";
+
+    fn with(point: Point3, direction: Direction, _sizes: [f64; 2]) -> Self {
+        Line { point, direction }
+    }
 
     fn frame(&self) -> Frame {
         Frame::along(self.point, &self.direction)

@@ -4,29 +4,42 @@ mod arc;
 mod builtin;
 mod circle;
 mod cone;
+mod constraint;
+mod cost;
 mod covariance;
 mod cylinder;
 mod data;
 mod determined;
 mod extent;
 mod follow;
+mod group;
 mod growing;
+mod held;
 mod least_squares;
 mod line;
+mod minimax;
 mod model;
+mod noise;
+mod part;
 mod pass;
 mod plane;
 mod quality;
 mod robust;
+mod seeds;
 mod solve;
 mod sphere;
 mod start;
 mod torus;
 
 pub use builtin::{builtin_fitters, fitter_by_id};
+pub use constraint::{Constraint, ConstraintCost};
 pub use covariance::Covariance;
 pub use extent::extent;
 pub use follow::refit;
+pub use group::{GroupFit, MOST_MEMBERS, Member, Relation, fit_group};
+pub use noise::{Evidence, NoiseModel, NoiseRecord};
+
+use nalgebra::Matrix3;
 
 use crate::context::Context;
 use crate::error::Result;
@@ -39,12 +52,55 @@ pub enum Criterion {
     /// Smallest sum of squared orthogonal distances (Gaussian).
     #[default]
     LeastSquares,
-    /// Smallest largest distance (Chebyshev).
+    /// Smallest largest distance (Chebyshev). Of a line: the smallest cylinder that holds the points. Of
+    /// a circle: the two concentric circles nearest to each other that hold the points between
+    /// them, in the least-squares plane of the points (roundness of a section).
     MinimumZone,
-    /// Largest shape that fits inside the points.
+    /// Largest shape that fits inside the points: circle (in the least-squares plane of the points),
+    /// sphere, cylinder. The points must hold it all round.
     MaximumInscribed,
-    /// Smallest shape that holds all points.
+    /// Smallest shape that holds all points: circle (in the least-squares plane of the points),
+    /// sphere, cylinder. The points must hold it all round.
     MinimumCircumscribed,
+}
+
+impl Criterion {
+    /// Every criterion.
+    pub const ALL: [Criterion; 4] = [
+        Criterion::LeastSquares,
+        Criterion::MinimumZone,
+        Criterion::MaximumInscribed,
+        Criterion::MinimumCircumscribed,
+    ];
+
+    /// Name in job files and results: `least-squares`, `minimum-zone`, `maximum-inscribed`,
+    /// `minimum-circumscribed`.
+    #[must_use]
+    pub fn name(self) -> &'static str {
+        match self {
+            Criterion::LeastSquares => "least-squares",
+            Criterion::MinimumZone => "minimum-zone",
+            Criterion::MaximumInscribed => "maximum-inscribed",
+            Criterion::MinimumCircumscribed => "minimum-circumscribed",
+        }
+    }
+
+    /// The criterion of a name, `None` if there is none.
+    #[must_use]
+    pub fn by_name(name: &str) -> Option<Self> {
+        Self::ALL.into_iter().find(|c| c.name() == name)
+    }
+
+    /// Whether the built-in fitters have it for a kind of shape.
+    #[must_use]
+    pub fn is_for(self, kind: Kind) -> bool {
+        match self {
+            Criterion::LeastSquares | Criterion::MinimumZone => kind != Kind::Composite,
+            Criterion::MaximumInscribed | Criterion::MinimumCircumscribed => {
+                matches!(kind, Kind::Circle | Kind::Sphere | Kind::Cylinder)
+            }
+        }
+    }
 }
 
 /// What is asked of a fit.
@@ -53,6 +109,11 @@ pub enum Criterion {
 pub struct Request {
     /// Criterion; default least squares.
     pub criterion: Criterion,
+    /// What is known of the shape; default nothing.
+    pub constraints: Vec<Constraint>,
+    /// Covariance of the direction that the constraints hold the shape to, where it is a fitted one
+    /// (rotation vector, rad²): carried into the covariance of the fit. Default none: exact.
+    pub reference_tilt: Option<Matrix3<f64>>,
     /// Whether gross outliers are found, left out and counted; default yes.
     pub reject_outliers: bool,
     /// Threads, progress, cancel.
@@ -61,7 +122,13 @@ pub struct Request {
 
 impl Default for Request {
     fn default() -> Self {
-        Request { criterion: Criterion::LeastSquares, reject_outliers: true, context: None }
+        Request {
+            criterion: Criterion::LeastSquares,
+            constraints: Vec::new(),
+            reference_tilt: None,
+            reject_outliers: true,
+            context: None,
+        }
     }
 }
 
@@ -77,6 +144,8 @@ pub struct Input<'a> {
     pub pick: Option<Point3>,
     /// The scan's noise, mm, if known.
     pub noise: Option<f64>,
+    /// How the scan's noise hangs together, if known from other fits.
+    pub noise_model: Option<&'a NoiseModel>,
 }
 
 /// A fitted shape with its uncertainty and quality.
@@ -90,6 +159,12 @@ pub struct Fit<S> {
     pub quality: Quality,
     /// Positions in the input of the points that were left out, ascending.
     pub rejected: Vec<u32>,
+    /// Positions in the input of the points that decide the shape, ascending; empty for least squares.
+    pub contacts: Vec<u32>,
+    /// What the constraints cost, if there were any.
+    pub cost: Option<ConstraintCost>,
+    /// What the residuals say of the scan's noise, if there were enough of them.
+    pub noise: Option<NoiseRecord>,
 }
 
 /// How good a fit is.
@@ -104,7 +179,8 @@ pub struct Quality {
     pub rms: f64,
     /// Largest absolute distance of a used point, mm.
     pub largest: f64,
-    /// Largest minus smallest signed distance of the used points, mm.
+    /// Largest minus smallest signed distance of the used points, mm; of a line or a least-squares
+    /// circle the diameter of the tube that holds them.
     pub zone: f64,
     /// Standard deviation of one point, mm: rms corrected for the parameters fitted.
     pub sigma: f64,
@@ -116,8 +192,22 @@ pub struct Quality {
     pub converged: bool,
     /// Iterations used.
     pub iterations: usize,
-    /// Condition number of the scaled normal matrix' root.
+    /// Condition number of the scaled normal matrix' root (of least squares, whatever the criterion).
     pub condition: f64,
+    /// Standard deviation of the part of the scatter that is independent from point to point, mm.
+    pub independent: f64,
+    /// Standard deviation of the part that neighbouring points have in common (slow noise, form), mm.
+    pub smooth: f64,
+    /// Distance over which that part hangs together, mm; zero where there is none.
+    pub smooth_length: f64,
+    /// How many independent points would determine the shape as well.
+    pub effective_points: f64,
+    /// How the shape stands against its neighbours: a cylinder against a cone.
+    pub evidence: Vec<Evidence>,
+    /// Criterion that the shape answers.
+    pub criterion: Criterion,
+    /// Where the points are that decide the shape, mm, as many as [`Fit::contacts`].
+    pub contacts: Vec<Point3>,
 }
 
 /// Anything that associates a shape to points; built-in and plug-in fitters are told apart by nothing but their id.
@@ -142,7 +232,7 @@ impl<'a> Input<'a> {
     /// Points with nothing else known.
     #[must_use]
     pub fn new(points: &'a [Point3]) -> Self {
-        Input { points, normals: None, pick: None, noise: None }
+        Input { points, normals: None, pick: None, noise: None, noise_model: None }
     }
 }
 
@@ -154,6 +244,9 @@ impl<S> Fit<S> {
             covariance: self.covariance,
             quality: self.quality,
             rejected: self.rejected,
+            contacts: self.contacts,
+            cost: self.cost,
+            noise: self.noise,
         }
     }
 }

@@ -61,6 +61,25 @@ pub(crate) fn system<M: Model<N>, const N: usize>(
     Factor::merge(&parts)
 }
 
+/// Sums of the squared residuals of each sort over the points kept.
+pub(crate) fn by_residual<M: Model<N>, const N: usize>(
+    data: &Data<'_>,
+    shape: &M,
+    weight: &Weight<'_>,
+) -> [f64; 2] {
+    let (local, constants) = (Local::new(data, shape.frame()), shape.constants());
+    let kept = |i: &usize| !matches!(weight, Weight::Kept(rejected) if rejected[*i]);
+    let parts = ordered::map_chunks(data.len(), |range| {
+        range.filter(kept).fold([0.0; 2], |sum, i| {
+            let x = local.at(i);
+            let square =
+                |k| if k < M::RESIDUALS { M::foot(&constants, x, k).d.powi(2) } else { 0.0 };
+            [sum[0] + square(0), sum[1] + square(1)]
+        })
+    });
+    parts.into_iter().fold([0.0; 2], |a, b| [a[0] + b[0], a[1] + b[1]])
+}
+
 /// Distances of the points kept, in units of `scale`, counted.
 pub(crate) fn histogram<M: Model<N>, const N: usize>(
     data: &Data<'_>,

@@ -2,7 +2,7 @@
 
 use super::model::{Foot, Frame, Model, Motion, positive};
 use crate::numeric::algebraic;
-use crate::primitive::{Kind, Plane, Point3, Vec3, unit};
+use crate::primitive::{Direction, Kind, Plane, Point3, Vec3, unit};
 
 impl Model<3> for Plane {
     const KIND: Kind = Kind::Plane;
@@ -13,6 +13,10 @@ impl Model<3> for Plane {
     const ORIENTED: bool = false;
     const SIZES: [&'static str; 2] = ["", ""];
     const REMEDY: &'static str = "give points that spread in two directions of the plane";
+
+    fn with(point: Point3, normal: Direction, _sizes: [f64; 2]) -> Self {
+        Plane { point, normal }
+    }
 
     fn frame(&self) -> Frame {
         Frame::along(self.point, &self.normal)

@@ -6,11 +6,14 @@
 //! biweight (Rousseeuw, Yohai 1984, Robust regression by means of S-estimators). Cut: see
 //! [`crate::numeric::robust`].
 
+use rayon::prelude::*;
+
 use super::data::{Data, Sample};
 use super::model::Model;
 use super::pass::{Weight, beyond, distances, histogram};
+use super::seeds::{axes, obeying, on_planes};
 use super::solve::solve;
-use super::start::{best, candidates, fan, hopeless, judged, oriented, subsets};
+use super::start::{FAN, best, candidates, hopeless, judged, oriented, subsets};
 use crate::context::Context;
 use crate::error::Result;
 use crate::numeric::random::{Random, SEED};
@@ -41,7 +44,7 @@ pub(crate) fn separate<M: Model<N>, const N: usize>(
     context: Option<&Context>,
 ) -> Result<Separated<M>> {
     let (shape, deviation) = search::<M, N>(data, sample)?;
-    let mut scaled = Data::scaled(&sample.points, data.rounding, data.middle);
+    let mut scaled = data.chosen(&sample.points);
     let start = match blameless(&scaled, shape, deviation)? {
         Some(found) => found,
         None => {
@@ -119,71 +122,119 @@ fn changes(old: &[bool], new: &[bool]) -> usize {
     }
 }
 
-/// The best shape of the search and the scale of its residuals.
+/// The best shape of the search and the scale of its residuals. Where it leaves out much of a shape that
+/// starts from estimated normals, it is repeated with more effort: a good start is then rare.
 fn search<M: Model<N>, const N: usize>(data: &Data<'_>, sample: &Sample) -> Result<(M, f64)> {
-    let small = sample.first(SMALL);
-    let points = Data::scaled(&small.points, data.rounding, data.middle);
-    let scale = |shape: &M, buffer: &mut Vec<f64>, points: &[Point3]| {
-        distances(shape, points, buffer);
-        let factor = deviation_per_median(M::RESIDUALS) * small_sample::<M, N>(points.len());
-        (median(buffer) * factor).max(FLOOR * data.rounding)
-    };
-    let mut buffer = Vec::new();
-    let mut refined = Vec::new();
-    for shape in promising::<M, N>(&small, &oriented::<M, N>(sample)) {
-        let mut shape = shape;
-        for _ in 0..REFINEMENTS {
-            let cut = CUT_OFF * scale(&shape, &mut buffer, &small.points);
-            shape = solve(&points, shape, &Weight::Biweight(cut), REFINE_PASSES, None)?.shape;
-        }
-        refined.push((scale(&shape, &mut buffer, &small.points), shape));
+    let oriented = oriented::<M, N>(sample);
+    let found = attempt::<M, N>(data, sample, &oriented, 1)?;
+    if !M::ORIENTED {
+        return Ok(found);
     }
+    let mut buffer = Vec::new();
+    distances(&found.0, &sample.points, &mut buffer);
+    let far = buffer.iter().filter(|d| **d > CAP * found.1).count();
+    if far as f64 <= FEW * buffer.len() as f64 {
+        return Ok(found);
+    }
+    attempt::<M, N>(data, sample, &oriented, EFFORT)
+}
+
+/// One search; `effort` multiplies the subsets tried and the candidates kept.
+fn attempt<M: Model<N>, const N: usize>(
+    data: &Data<'_>,
+    sample: &Sample,
+    oriented: &Sample,
+    effort: usize,
+) -> Result<(M, f64)> {
+    let small = sample.first(SMALL);
+    let points = data.chosen(&small.points);
+    let floor = FLOOR * data.rounding;
+    let refined =
+        promising::<M, N>(&points, &small, oriented, effort).into_par_iter().map(|mut shape| {
+            let mut buffer = Vec::new();
+            for _ in 0..REFINEMENTS {
+                let cut = CUT_OFF * scale(&shape, &small.points, floor, &mut buffer);
+                shape = solve(&points, shape, &Weight::Biweight(cut), REFINE_PASSES, None)?.shape;
+            }
+            Ok((scale(&shape, &small.points, floor, &mut buffer), shape))
+        });
+    let refined = refined.collect::<Result<Vec<(f64, M)>>>()?;
     let deviation = refined.iter().map(|r| r.0).fold(f64::INFINITY, f64::min);
-    let whole = Data::scaled(&sample.points, data.rounding, data.middle);
+    let whole = data.chosen(&sample.points);
     let weight = Weight::Biweight(CUT_OFF * deviation);
+    let mut buffer = Vec::new();
+    // On all of the sample: among few points chance can make a neighbour look the larger part.
     let scored = refined.into_iter().map(|(_, shape)| {
-        distances(&shape, &small.points, &mut buffer);
+        distances(&shape, &sample.points, &mut buffer);
         (buffer.iter().map(|d| (d / deviation).min(CAP).powi(2)).sum::<f64>(), shape)
     });
     let scored = scored.collect();
     let found =
         best(scored, |shape| Ok(judged(&solve(&whole, shape, &weight, POLISH_PASSES, None)?)))?;
     let shape = found.ok_or_else(hopeless::<M, N>)?;
-    Ok((shape, scale(&shape, &mut buffer, &sample.points)))
+    Ok((shape, scale(&shape, &sample.points, floor, &mut buffer)))
+}
+
+/// Standard deviation that the median distance of the points says, at least `floor`.
+fn scale<M: Model<N>, const N: usize>(
+    shape: &M,
+    points: &[Point3],
+    floor: f64,
+    buffer: &mut Vec<f64>,
+) -> f64 {
+    distances(shape, points, buffer);
+    let factor = deviation_per_median(M::RESIDUALS) * small_sample::<M, N>(points.len());
+    (median(buffer) * factor).max(floor)
 }
 
 /// Candidates with the smallest median distance: the best of all points' and the best of subsets'.
-fn promising<M: Model<N>, const N: usize>(small: &Sample, oriented: &Sample) -> Vec<M> {
-    let score = small.first(SCORE).points;
-    let mut buffer = Vec::new();
-    let mut pick = |shapes: Vec<M>, count: usize| -> Vec<M> {
-        let mut scored = Vec::with_capacity(shapes.len());
-        for shape in shapes {
-            distances(&shape, &score, &mut buffer);
-            let value = median(&mut buffer);
-            if value.is_finite() {
-                scored.push((value, shape));
-            }
-        }
-        scored.sort_by(|a, b| a.0.total_cmp(&b.0));
-        scored.into_iter().take(count).map(|s| s.1).collect()
-    };
-    let mut out = pick(candidates(small, oriented), KEPT);
+fn promising<M: Model<N>, const N: usize>(
+    data: &Data<'_>,
+    small: &Sample,
+    oriented: &Sample,
+    effort: usize,
+) -> Vec<M> {
+    let kept = KEPT * effort;
+    let mut out = pick::<M, N>(data, candidates(data, small, oriented), small, kept);
     let pool = if M::ORIENTED { oriented } else { small };
-    out.extend(pick(subsets(pool), KEPT));
+    out.extend(pick::<M, N>(data, subsets(data, pool, effort * effort), small, kept));
     if M::ORIENTED {
-        out.extend(pick(fanned(small), KEPT));
+        out.extend(pick::<M, N>(data, fanned(data, small), small, kept));
     }
+    out.extend(pick::<M, N>(data, on_planes(data, small), small, kept));
     out
 }
 
+/// The `count` shapes with the smallest median distance, from the smallest.
+fn pick<M: Model<N>, const N: usize>(
+    data: &Data<'_>,
+    shapes: Vec<M>,
+    small: &Sample,
+    count: usize,
+) -> Vec<M> {
+    let mut buffer = Vec::new();
+    let mut scored = Vec::with_capacity(shapes.len());
+    for shape in obeying(shapes, data, &small.points) {
+        distances(&shape, &small.points, &mut buffer);
+        let value = median(&mut buffer);
+        if value.is_finite() {
+            scored.push((value, shape));
+        }
+    }
+    scored.sort_by(|a, b| a.0.total_cmp(&b.0));
+    scored.into_iter().take(count).map(|s| s.1).collect()
+}
+
 /// Shapes through random subsets for each direction of the fan, for data without usable normals.
-fn fanned<M: Model<N>, const N: usize>(small: &Sample) -> Vec<M> {
+fn fanned<M: Model<N>, const N: usize>(data: &Data<'_>, small: &Sample) -> Vec<M> {
     let mut random = Random::new(SEED);
     let mut ids = vec![0; M::MINIMUM];
     let mut out = Vec::new();
-    for axis in fan(&small.points) {
-        for _ in 0..TRIALS_PER_AXIS {
+    let fan = axes(&data.held, &small.points);
+    // As many trials for fewer axes.
+    let trials = TRIALS_PER_AXIS * (FAN + 3).div_ceil(fan.len().max(1));
+    for axis in fan {
+        for _ in 0..trials {
             random.choose(small.points.len(), &mut ids);
             let points: Vec<_> = ids.iter().map(|&i| small.points[i]).collect();
             out.extend(M::along(&points, &axis));
@@ -202,10 +253,12 @@ fn small_sample<M: Model<N>, const N: usize>(points: usize) -> f64 {
 const REDUNDANCY: usize = 4;
 /// Points of the search.
 const SMALL: usize = 512;
-/// Points that candidates are scored on.
-const SCORE: usize = 256;
 /// Candidates kept of each sort.
 const KEPT: usize = 8;
+/// Share of points far from the shape found up to which one search is enough.
+const FEW: f64 = 0.15;
+/// How many times more candidates are kept in the second search; subsets grow with its square.
+const EFFORT: usize = 3;
 /// Random subsets for each direction of the fan.
 const TRIALS_PER_AXIS: usize = 6;
 /// Rounds of scale and loss for a candidate.

@@ -4,6 +4,7 @@
 //! half of the digits behind (Madsen, Nielsen, Tingleff 2004, Methods for non-linear least squares problems).
 
 use super::data::Data;
+use super::held::Basis;
 use super::model::Model;
 use super::pass::{Weight, system};
 use crate::context::Context;
@@ -16,11 +17,29 @@ pub(crate) struct Solution<M, const N: usize> {
     pub(crate) shape: M,
     /// System at the shape.
     pub(crate) factor: Factor<N>,
+    /// Steps that the constraints leave; `None` if there are no constraints.
+    pub(crate) basis: Option<Basis<N>>,
     pub(crate) iterations: usize,
     pub(crate) converged: bool,
 }
 
-/// Brings a shape to the nearest minimum in at most `limit` passes.
+impl<M, const N: usize> Solution<M, N> {
+    /// Root of the inverse normal matrix of the steps allowed, by column.
+    pub(crate) fn inverse(&self) -> Option<[[f64; N]; N]> {
+        self.basis.map_or_else(|| self.factor.inverse(), |b| b.inverse(&self.factor))
+    }
+
+    /// Condition and weakest combination of the steps allowed.
+    pub(crate) fn condition(&self) -> (f64, [f64; N]) {
+        self.basis.map_or_else(|| self.factor.condition(), |b| b.condition(&self.factor))
+    }
+
+    fn step(&self, damping: f64) -> Option<[f64; N]> {
+        self.basis.map_or_else(|| self.factor.step(damping), |b| b.step(&self.factor, damping))
+    }
+}
+
+/// Brings a shape to the nearest minimum on the data's constraints in at most `limit` passes.
 pub(crate) fn solve<M: Model<N>, const N: usize>(
     data: &Data<'_>,
     start: M,
@@ -28,20 +47,21 @@ pub(crate) fn solve<M: Model<N>, const N: usize>(
     limit: usize,
     context: Option<&Context>,
 ) -> Result<Solution<M, N>> {
-    let shape = start.near(&data.middle);
-    let factor = system(data, &shape, weight);
-    let mut at = Solution { shape, factor, iterations: 0, converged: false };
+    let held = &data.held;
+    let shape = held.applied(start).near(&data.middle);
+    let (factor, basis) = (system(data, &shape, weight), held.basis(&shape));
+    let mut at = Solution { shape, factor, basis, iterations: 0, converged: false };
     let (mut damping, mut last) = (0.0, f64::INFINITY);
     while at.iterations < limit && damping <= DAMPING_LIMIT {
         if let Some(context) = context {
             context.check()?;
         }
-        let Some(step) = at.factor.step(damping) else {
+        let Some(step) = at.step(damping) else {
             damping = raised(damping);
             continue;
         };
         let motion = at.shape.frame().motion(&M::FREE, &step);
-        let shape = at.shape.moved(&motion).near(&data.middle);
+        let shape = held.applied(at.shape.moved(&motion)).near(&data.middle);
         let factor = system(data, &shape, weight);
         at.iterations += 1;
         let size = step.iter().map(|s| s * s).sum::<f64>().sqrt();
@@ -52,7 +72,7 @@ pub(crate) fn solve<M: Model<N>, const N: usize>(
             last = f64::INFINITY;
             continue;
         }
-        (at.shape, at.factor) = (shape, factor);
+        (at.shape, at.factor, at.basis) = (shape, factor, held.basis(&shape));
         if damping == 0.0 {
             if arrived(size, last, limit_of(data, &at)) {
                 at.converged = true;
@@ -77,7 +97,7 @@ fn arrived(size: f64, last: f64, limit: f64) -> bool {
 
 /// Step below which nothing is gained: rounding, and for many points a millionth of the deviation.
 fn limit_of<M: Model<N>, const N: usize>(data: &Data<'_>, at: &Solution<M, N>) -> f64 {
-    let Some(inverse) = at.factor.inverse() else { return 0.0 };
+    let Some(inverse) = at.inverse() else { return 0.0 };
     let norm = inverse.iter().flatten().map(|x| x * x).sum::<f64>().sqrt();
     let rows = (data.len() * M::RESIDUALS) as f64;
     let rounding = f64::EPSILON * extent(&at.shape) * (1.0 + norm * rows.sqrt());
@@ -92,12 +112,12 @@ fn extent<M: Model<N>, const N: usize>(shape: &M) -> f64 {
     1.0 + shape.sizes()[0].abs()
 }
 
-fn raised(damping: f64) -> f64 {
+pub(crate) fn raised(damping: f64) -> f64 {
     if damping == 0.0 { DAMPING_START } else { damping * 8.0 }
 }
 
 /// Step, relative to the shape's size, from which on plain Gauss-Newton steps are taken.
-const CLOSE: f64 = 1e-6;
+pub(crate) const CLOSE: f64 = 1e-6;
 /// First damping after a plain step failed.
 const DAMPING_START: f64 = 1e-3;
 /// Damping that is dropped altogether.

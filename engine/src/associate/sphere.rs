@@ -4,7 +4,7 @@ use nalgebra::Matrix3;
 
 use super::model::{Foot, Frame, Model, Motion};
 use crate::numeric::algebraic;
-use crate::primitive::{Kind, Point3, Sphere, Vec3};
+use crate::primitive::{Direction, Kind, Point3, Sphere, Vec3};
 
 impl Model<4> for Sphere {
     const KIND: Kind = Kind::Sphere;
@@ -15,6 +15,10 @@ impl Model<4> for Sphere {
     const ORIENTED: bool = false;
     const SIZES: [&'static str; 2] = ["radius", ""];
     const REMEDY: &'static str = "scan more of the sphere, or state its radius";
+
+    fn with(centre: Point3, _axis: Direction, [radius, _]: [f64; 2]) -> Self {
+        Sphere { centre, radius }
+    }
 
     fn frame(&self) -> Frame {
         Frame { origin: self.centre, axes: Matrix3::identity() }

@@ -9,6 +9,7 @@ use nalgebra::Matrix3;
 use super::data::{Data, Sample};
 use super::model::Model;
 use super::pass::{Weight, distances};
+use super::seeds::{axes, obeying, on_planes, stand_in};
 use super::solve::{Solution, solve};
 use crate::error::{Error, Result};
 use crate::numeric::algebraic;
@@ -17,6 +18,7 @@ use crate::primitive::{Direction, Point3, Vec3, unit};
 
 /// All candidates for a sample, in a fixed order.
 pub(crate) fn candidates<M: Model<N>, const N: usize>(
+    data: &Data<'_>,
     sample: &Sample,
     oriented: &Sample,
 ) -> Vec<M> {
@@ -29,7 +31,7 @@ pub(crate) fn candidates<M: Model<N>, const N: usize>(
     if oriented.points.len() >= M::ELEMENTAL {
         out.extend(M::elemental(&oriented.points, &oriented.normals));
     }
-    out.extend(fan(points).iter().filter_map(|axis| M::along(points, axis)));
+    out.extend(axes(&data.held, points).iter().filter_map(|axis| M::along(points, axis)));
     out.extend(M::guesses(points));
     out
 }
@@ -49,13 +51,17 @@ pub(crate) fn least_squares<M: Model<N>, const N: usize>(
     sample: &Sample,
 ) -> Result<M> {
     let small = sample.first(SMALL);
-    let scaled = Data::scaled(&small.points, data.rounding, data.middle);
+    let scaled = data.chosen(&small.points);
     let oriented = oriented::<M, N>(sample);
     let kept = (TRIES * TRIES_POINTS / small.points.len()).clamp(TRIES, TRIES_MOST);
-    let mut chosen = ranked::<M, N>(candidates(&small, &oriented), &small.points, kept);
+    let rank = |shapes: Vec<M>, count: usize| {
+        ranked::<M, N>(obeying(shapes, &scaled, &small.points), &small.points, count)
+    };
+    let mut chosen = rank(candidates(&scaled, &small, &oriented), kept);
     if M::ORIENTED {
-        chosen.extend(ranked::<M, N>(subsets(&oriented), &small.points, TRIES));
+        chosen.extend(rank(subsets(&scaled, &oriented, 1), TRIES));
     }
+    chosen.extend(rank(on_planes(&scaled, &small), TRIES));
     let mut tried: Vec<(f64, M)> = Vec::new();
     for shape in chosen {
         let found = solve(&scaled, shape, &Weight::One, SHORT, None)?;
@@ -77,17 +83,22 @@ pub(crate) fn hopeless<M: Model<N>, const N: usize>() -> Error {
     Error::undetermined(M::KIND.name(), reason, M::REMEDY)
 }
 
-/// Shapes through random subsets of the smallest size.
-pub(crate) fn subsets<M: Model<N>, const N: usize>(pool: &Sample) -> Vec<M> {
+/// Shapes through random subsets of the smallest size; `times` as many as usual.
+pub(crate) fn subsets<M: Model<N>, const N: usize>(
+    data: &Data<'_>,
+    pool: &Sample,
+    times: usize,
+) -> Vec<M> {
     if pool.points.len() < M::ELEMENTAL {
         return Vec::new();
     }
     let mut random = Random::new(SEED);
     let mut ids = vec![0; M::ELEMENTAL];
     let mut out = Vec::new();
-    for _ in 0..TRIALS_PER_POINT * M::ELEMENTAL {
+    for _ in 0..times * TRIALS_PER_POINT * M::ELEMENTAL {
         random.choose(pool.points.len(), &mut ids);
-        let points: Vec<_> = ids.iter().map(|&i| pool.points[i]).collect();
+        let mut points: Vec<_> = ids.iter().map(|&i| pool.points[i]).collect();
+        stand_in::<M, N>(&data.held, &mut points);
         let normals: Vec<_> = ids.iter().filter_map(|&i| pool.normals.get(i).copied()).collect();
         out.extend(M::elemental(&points, &normals));
     }
@@ -180,7 +191,7 @@ const SHORT: usize = 25;
 /// Iterations of the best candidates.
 const LONG: usize = 150;
 /// Directions of the fan.
-const FAN: usize = 96;
+pub(crate) const FAN: usize = 96;
 /// Angle between successive directions of the spiral, rad.
 const GOLDEN_ANGLE: f64 = 2.399_963_229_728_653;
 /// Neighbours of a point that give its normal.

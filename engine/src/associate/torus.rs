@@ -21,6 +21,10 @@ impl Model<7> for Torus {
     const REMEDY: &'static str =
         "scan more of the bend and more round the tube, or fit a cylinder or a sphere";
 
+    fn with(centre: Point3, axis: Direction, [major_radius, minor_radius]: [f64; 2]) -> Self {
+        Torus { centre, axis, major_radius, minor_radius }
+    }
+
     fn frame(&self) -> Frame {
         Frame::along(self.centre, &self.axis)
     }

@@ -107,6 +107,24 @@ impl<const N: usize> Factor<N> {
         block.factor(self.cost).solve()
     }
 
+    /// The same system in the coordinates of an orthonormal basis (by column), all but the first
+    /// `free` of which stay zero.
+    pub(crate) fn restricted(&self, basis: &[[f64; N]; N], free: usize) -> Self {
+        let mut block = Block::new();
+        block.rhs[..N].copy_from_slice(&self.z);
+        for (j, unit) in basis.iter().enumerate() {
+            if j >= free {
+                block.column[j][N + j] = 1.0;
+                continue;
+            }
+            for (column, share) in self.r.iter().zip(unit) {
+                block.column[j].iter_mut().zip(column).for_each(|(x, r)| *x += r * share);
+            }
+        }
+        block.reduce(2 * N);
+        block.factor(self.cost)
+    }
+
     /// Inverse of the triangle by column, `None` where singular.
     pub(crate) fn inverse(&self) -> Option<[[f64; N]; N]> {
         let mut inverse = [[0.0; N]; N];
