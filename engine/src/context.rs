@@ -51,6 +51,11 @@ impl Context {
         self.cancelled.store(true, Ordering::Relaxed);
     }
 
+    /// Takes the wish to stop back, for hosts that go on with the same context.
+    pub fn resume(&self) {
+        self.cancelled.store(false, Ordering::Relaxed);
+    }
+
     /// Fails when [`Context::cancel`] was called.
     ///
     /// # Errors

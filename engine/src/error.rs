@@ -189,6 +189,7 @@ pub enum Error {
 
 impl Error {
     /// Frozen code of the cause; hundreds group the causes, and the gaps are for new ones.
+    /// 140 and 150 are taken by the C interface (buffer too small, no such handle).
     #[must_use]
     pub fn code(&self) -> i32 {
         match self {

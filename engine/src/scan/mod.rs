@@ -7,6 +7,7 @@ mod graph;
 mod heal;
 mod index;
 mod lazy;
+mod length_error;
 mod lines;
 mod noise;
 #[cfg(test)]
@@ -17,6 +18,7 @@ mod ply;
 mod read;
 mod source;
 mod stl;
+mod storage;
 #[cfg(test)]
 pub(crate) mod testing;
 mod text;
@@ -25,7 +27,9 @@ mod weld;
 pub(crate) mod write;
 
 pub use index::PointIndex;
+pub use length_error::LengthError;
 pub use read::{RawMesh, ReadOptions, read_mesh};
+pub use storage::SharedSlice;
 pub use topology::EdgeCensus;
 pub use write::{Column, Precision, write_ply, write_stl_binary};
 
@@ -40,6 +44,7 @@ use crate::primitive::{Point3, Pose, Vec3};
 use crate::units::LengthUnit;
 use cloud::Cloud;
 use lazy::Lazy;
+use storage::Storage;
 use topology::Topology;
 
 /// A scan in its scanner's coordinates, mm. Cheap to clone; safe to use from any thread.
@@ -47,7 +52,7 @@ use topology::Topology;
 pub struct Scan(Arc<Inner>);
 
 struct Inner {
-    points: Vec<Point3>,
+    points: Storage<Point3>,
     given_normals: Option<Vec<Vec3>>,
     notes: Vec<String>,
     mesh: Arc<Mesh>,
@@ -60,7 +65,7 @@ struct Inner {
 
 /// What a rigid motion leaves as it is, shared by a scan and its moved copies.
 struct Mesh {
-    triangles: Vec<[u32; 3]>,
+    triangles: Storage<[u32; 3]>,
     topology: Lazy<Topology>,
     loops: Lazy<Vec<Vec<u32>>>,
 }
@@ -72,7 +77,22 @@ impl Scan {
     /// [`Error::Argument`] for no points, a coordinate that is not finite (or over 1e15 mm) or an index out
     /// of range.
     pub fn from_mesh(points: Vec<Point3>, triangles: Vec<[u32; 3]>) -> Result<Self> {
-        Self::from_parts(points, triangles, None, Vec::new())
+        Self::from_parts(points.into(), triangles.into(), None, Vec::new())
+    }
+
+    /// Mesh, or bare points where `triangles` is `None`, in memory that its owner keeps: nothing is
+    /// copied but the normals (brought to unit length). The slices must be the same at every call of
+    /// `as_ref` and must not change while the scan lives.
+    ///
+    /// # Errors
+    /// As [`Scan::from_points`].
+    pub fn from_shared(
+        points: SharedSlice<Point3>,
+        triangles: Option<SharedSlice<[u32; 3]>>,
+        normals: Option<Vec<Vec3>>,
+    ) -> Result<Self> {
+        let triangles = triangles.map_or_else(|| Vec::new().into(), Storage::Shared);
+        Self::from_parts(Storage::Shared(points), triangles, normals, Vec::new())
     }
 
     /// Bare points (mm) with their outward normals if known; the normals are brought to unit length.
@@ -80,7 +100,7 @@ impl Scan {
     /// # Errors
     /// As [`Scan::from_mesh`]; [`Error::Argument`] if the normals' count differs or one is not finite.
     pub fn from_points(points: Vec<Point3>, normals: Option<Vec<Vec3>>) -> Result<Self> {
-        Self::from_parts(points, Vec::new(), normals, Vec::new())
+        Self::from_parts(points.into(), Vec::new().into(), normals, Vec::new())
     }
 
     /// Mesh or bare points as a file held them.
@@ -88,7 +108,7 @@ impl Scan {
     /// # Errors
     /// As [`Scan::from_points`].
     pub fn from_raw(raw: RawMesh) -> Result<Self> {
-        Self::from_parts(raw.points, raw.triangles, raw.normals, raw.notes)
+        Self::from_parts(raw.points.into(), raw.triangles.into(), raw.normals, raw.notes)
     }
 
     /// Reads STL, PLY, OBJ or text points by the file's extension and content.
@@ -97,7 +117,7 @@ impl Scan {
     /// [`Error::Io`], [`Error::Format`], [`Error::UnknownFormat`], [`Error::Unsupported`], [`Error::Limit`].
     pub fn read(path: impl AsRef<Path>, unit: LengthUnit) -> Result<Self> {
         let raw = read_mesh(path, unit, &ReadOptions::default())?;
-        Ok(Self::build(raw.points, raw.triangles, raw.normals, raw.notes))
+        Ok(Self::build(raw.points.into(), raw.triangles.into(), raw.normals, raw.notes))
     }
 
     /// As [`Scan::read`], with options, on the context's threads; stops when it is cancelled.
@@ -114,7 +134,7 @@ impl Scan {
         context.report("reading", 0.0)?;
         let raw = context.run(|| read::read_file(path, unit, options, Some(context)))?;
         context.report("reading", 1.0)?;
-        Ok(Self::build(raw.points, raw.triangles, raw.normals, raw.notes))
+        Ok(Self::build(raw.points.into(), raw.triangles.into(), raw.normals, raw.notes))
     }
 
     /// Positions, mm.
@@ -259,15 +279,20 @@ impl Scan {
     /// The same scan moved by a rigid motion.
     #[must_use]
     pub fn transformed(&self, pose: &Pose) -> Self {
-        let points = self.points().par_iter().map(|p| pose * p).collect();
+        let points: Vec<Point3> = self.points().par_iter().map(|p| pose * p).collect();
         let turned = |n: &Vec<Vec3>| n.iter().map(|n| pose.rotation * n).collect();
         let normals = self.0.given_normals.as_ref().map(turned);
-        Scan(Arc::new(Inner::new(points, normals, self.0.notes.clone(), self.0.mesh.clone())))
+        Scan(Arc::new(Inner::new(
+            points.into(),
+            normals,
+            self.0.notes.clone(),
+            self.0.mesh.clone(),
+        )))
     }
 
     fn from_parts(
-        points: Vec<Point3>,
-        triangles: Vec<[u32; 3]>,
+        points: Storage<Point3>,
+        triangles: Storage<[u32; 3]>,
         normals: Option<Vec<Vec3>>,
         notes: Vec<String>,
     ) -> Result<Self> {
@@ -285,8 +310,8 @@ impl Scan {
 
     /// Scan of parts that were checked.
     fn build(
-        points: Vec<Point3>,
-        triangles: Vec<[u32; 3]>,
+        points: Storage<Point3>,
+        triangles: Storage<[u32; 3]>,
         normals: Option<Vec<Vec3>>,
         notes: Vec<String>,
     ) -> Self {
@@ -340,7 +365,7 @@ impl Scan {
 
 impl Inner {
     fn new(
-        points: Vec<Point3>,
+        points: Storage<Point3>,
         given_normals: Option<Vec<Vec3>>,
         notes: Vec<String>,
         mesh: Arc<Mesh>,

@@ -76,7 +76,7 @@ impl SmoothField {
 /// Keeps seed 0 from being the mixer's fixed point.
 const SALT: u64 = 0x5851_f42d_4c95_7f2d;
 /// Waves of a smooth field: enough that its values are normal to a few per cent.
-const WAVES: usize = 64;
+const WAVES: usize = 160;
 
 #[cfg(test)]
 mod tests {
