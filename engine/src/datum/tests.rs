@@ -13,6 +13,7 @@ fn feature(name: &str, shape: Primitive) -> Feature {
         shape,
         pieces: vec![],
         quality: None,
+        noise: None,
         notes: vec![],
     }
 }

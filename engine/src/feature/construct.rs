@@ -72,6 +72,7 @@ fn constructed(
         shape,
         covariance,
         quality: None,
+        noise: None,
         notes: vec![format!("from \"{}\" and \"{}\"", of[0].name, of[1].name)],
     })
 }

@@ -8,7 +8,7 @@
 use nalgebra::{SMatrix, Vector3};
 
 use super::{Feature, FeatureKind, axis_meets, surface::rejected_note};
-use crate::associate::{Covariance, Fit, Input, Request, extent, fitter_by_id};
+use crate::associate::{Covariance, Criterion, Fit, Input, NoiseModel, Request, extent};
 use crate::error::{Error, Result};
 use crate::primitive::{
     Bounded, Circle, Cylinder, Direction, Extent, Line, Plane, Point3, Primitive,
@@ -29,6 +29,8 @@ pub struct HoleSearch<'a> {
     pub pick: Point3,
     /// Largest radius to look for; default a third of the face's largest extent.
     pub largest_radius: Option<f64>,
+    /// How the scan's noise hangs together, if known from its large surfaces.
+    pub noise_model: Option<&'a NoiseModel>,
 }
 
 impl HoleSearch<'_> {
@@ -47,11 +49,19 @@ impl HoleSearch<'_> {
                 ),
             });
         };
-        let rim = self.rim(face, request);
-        let wall = self.wall(face, rim.as_ref(), request);
+        // What belongs to the hole is found by least squares; the criterion is for what was found.
+        let gaussian = Request { criterion: Criterion::LeastSquares, ..request.clone() };
+        let rim = self.rim(face, &gaussian);
+        let wall = self.wall(face, rim.as_ref().map(|r| &r.0), &gaussian);
         match (wall, rim) {
-            (Some((fit, region)), _) => Ok((self.by_wall(face, fit, &region)?, region)),
-            (None, Some(rim)) => {
+            (Some(wall), _) => {
+                let fit = self.wall_by_criterion(face, wall.fit, &wall.candidates, request)?;
+                Ok((self.by_wall(face, fit, &wall.region)?, wall.region))
+            }
+            (None, Some((mut rim, points))) => {
+                if request.criterion != Criterion::LeastSquares {
+                    rim = Circle::fit_points(&self.input(&points), request)?;
+                }
                 Ok((self.by_rim(face, rim), Region::new(self.scan(), vec![], None)))
             }
             (None, None) => Err(Error::Undetermined {
@@ -67,35 +77,37 @@ impl HoleSearch<'_> {
         }
     }
 
+    fn input<'p>(&'p self, points: &'p [Point3]) -> Input<'p> {
+        Input { noise_model: self.noise_model, ..Input::new(points) }
+    }
+
     fn scan(&self) -> &Scan {
         self.face_region.scan()
     }
 
-    /// Circle through where the face ends all round the pick.
-    fn rim(&self, face: &Plane, request: &Request) -> Option<Fit<Circle>> {
+    /// Circle through where the face ends all round the pick, and the points it is fitted to.
+    fn rim(&self, face: &Plane, request: &Request) -> Option<(Fit<Circle>, Vec<Point3>)> {
         let reach = self.largest_radius.unwrap_or_else(|| self.face_extent() / 3.0);
         let mut centre = face.project(&self.pick);
-        let mut last: Option<Fit<Circle>> = None;
+        let mut last: Option<(Fit<Circle>, Vec<Point3>)> = None;
         for _ in 0..RIM_ROUNDS {
             // A sector holds at least one point of the face's last row: a narrower one would take
             // a point of the row behind it and read the rim too wide.
-            let round = last.as_ref().map_or(0.0, |f| std::f64::consts::TAU * f.shape.radius);
+            let round = last.as_ref().map_or(0.0, |f| std::f64::consts::TAU * f.0.shape.radius);
             let rows = round / (SECTOR_WIDTH * self.scan().resolution());
             let sectors = (rows as usize).clamp(SECTORS.0, SECTORS.1);
             let points = self.rim_points(face, &centre, reach, sectors)?;
-            let fitter = fitter_by_id("builtin.circle")?;
-            let fit = fitter.fit(&Input::new(&points), request).ok()?;
-            let Primitive::Circle(circle) = fit.shape else { return None };
-            let moved = (circle.centre - centre).norm();
-            centre = circle.centre;
+            let fit = Circle::fit_points(&self.input(&points), request).ok()?;
+            let moved = (fit.shape.centre - centre).norm();
+            centre = fit.shape.centre;
             let settled = moved < RIM_SETTLED * self.scan().resolution();
-            last = Some(fit.map(|_| circle));
+            last = Some((fit, points));
             if settled {
                 break;
             }
         }
         // A rim is a rim only if the circle describes it: its scatter is of the spacing's order.
-        last.filter(|f| {
+        last.filter(|(f, _)| {
             f.quality.rms < self.scan().resolution()
                 && f.quality.arc > RIM_ARC
                 && f.shape.radius < reach
@@ -142,18 +154,13 @@ impl HoleSearch<'_> {
     }
 
     /// Cylinder through the wall, if enough of it was seen.
-    fn wall(
-        &self,
-        face: &Plane,
-        rim: Option<&Fit<Circle>>,
-        request: &Request,
-    ) -> Option<(WallFit, Region)> {
+    fn wall(&self, face: &Plane, rim: Option<&Fit<Circle>>, request: &Request) -> Option<Wall> {
         let candidates = self.wall_candidates(face, rim);
         let (points, normals) = (candidates.points(), candidates.normals());
         if points.len() < WALL_POINTS {
             return None;
         }
-        let square = self.square_wall(face, &points, request)?;
+        let square = self.square_wall(face, &points, request).ok()?;
         let on = |id: u32| {
             let p = &self.scan().points()[id as usize];
             square.shape.distance(p).abs() <= 3.0 * square.quality.sigma
@@ -169,7 +176,30 @@ impl HoleSearch<'_> {
         }
         let long = square.quality.extent > square.shape.radius;
         let free = long.then(|| self.free_wall(face, &points, &normals, request)).flatten();
-        Some((free.map_or(WallFit::Square(square), WallFit::Free), region))
+        let fit = free.map_or(WallFit::Square(square), WallFit::Free);
+        Some(Wall { fit, region, candidates })
+    }
+
+    /// The wall again, by the criterion asked for, with as many freedoms as least squares gave it.
+    fn wall_by_criterion(
+        &self,
+        face: &Plane,
+        fit: WallFit,
+        candidates: &Region,
+        request: &Request,
+    ) -> Result<WallFit> {
+        if request.criterion == Criterion::LeastSquares {
+            return Ok(fit);
+        }
+        let points = candidates.points();
+        match fit {
+            WallFit::Square(_) => self.square_wall(face, &points, request).map(WallFit::Square),
+            WallFit::Free(_) => {
+                let normals = candidates.normals();
+                let input = Input { normals: Some(&normals), ..self.input(&points) };
+                free_fit(face, &input, request).map(WallFit::Free)
+            }
+        }
     }
 
     /// Points under the face whose normals look across it, connected to the nearest one to the pick.
@@ -207,10 +237,10 @@ impl HoleSearch<'_> {
         face: &Plane,
         points: &[Point3],
         request: &Request,
-    ) -> Option<Fit<Cylinder>> {
+    ) -> Result<Fit<Cylinder>> {
         let flat: Vec<Point3> = points.iter().map(|p| face.project(p)).collect();
-        let fit = fitter_by_id("builtin.circle")?.fit(&Input::new(&flat), request).ok()?;
-        let Primitive::Circle(circle) = fit.shape else { return None };
+        let fit = Circle::fit_points(&self.input(&flat), request)?;
+        let circle = fit.shape;
         let cylinder = Cylinder { point: circle.centre, axis: face.normal, radius: circle.radius };
         let mut fit = fit.map(|_| cylinder);
         let along = points.iter().map(|p| face.distance(p));
@@ -218,7 +248,8 @@ impl HoleSearch<'_> {
             along.fold((f64::INFINITY, f64::NEG_INFINITY), |(l, h), d| (l.min(d), h.max(d)));
         fit.quality.extent = high - low;
         fit.covariance = square_covariance(&fit.covariance, &circle, self.face);
-        Some(fit)
+        fit.quality.contacts = fit.contacts.iter().map(|&i| points[i as usize]).collect();
+        Ok(fit)
     }
 
     /// Wall as a cylinder free to lean, if it leans by no more than a drill does.
@@ -229,14 +260,10 @@ impl HoleSearch<'_> {
         normals: &[Vector3<f64>],
         request: &Request,
     ) -> Option<Fit<Cylinder>> {
-        let input = Input { normals: Some(normals), ..Input::new(points) };
-        let fit = fitter_by_id("builtin.cylinder")?.fit(&input, request).ok()?;
-        let Primitive::Cylinder(mut cylinder) = fit.shape else { return None };
-        if cylinder.axis.dot(&face.normal) < 0.0 {
-            cylinder.axis = -cylinder.axis;
-        }
-        let lean = cylinder.axis.dot(&face.normal).clamp(-1.0, 1.0).acos();
-        (lean < LARGEST_LEAN).then(|| fit.map(|_| cylinder))
+        let input = Input { normals: Some(normals), ..self.input(points) };
+        let fit = free_fit(face, &input, request).ok()?;
+        let lean = fit.shape.axis.dot(&face.normal).clamp(-1.0, 1.0).acos();
+        (lean < LARGEST_LEAN).then_some(fit)
     }
 
     fn by_wall(&self, face: &Plane, fit: WallFit, region: &Region) -> Result<Feature> {
@@ -301,15 +328,33 @@ impl HoleSearch<'_> {
             pieces,
             covariance,
             quality: Some(quality),
+            noise: None,
             notes,
         }
     }
+}
+
+/// A wall that was found: its fit, its points, and all points that the fit was given.
+struct Wall {
+    fit: WallFit,
+    region: Region,
+    candidates: Region,
 }
 
 /// A wall with its own axis, or one too short to have one.
 enum WallFit {
     Free(Fit<Cylinder>),
     Square(Fit<Cylinder>),
+}
+
+/// Cylinder through a wall's points, its axis out of the face.
+fn free_fit(face: &Plane, input: &Input<'_>, request: &Request) -> Result<Fit<Cylinder>> {
+    let fit = Cylinder::fit_points(input, request)?;
+    let mut cylinder = fit.shape;
+    if cylinder.axis.dot(&face.normal) < 0.0 {
+        cylinder.axis = -cylinder.axis;
+    }
+    Ok(fit.map(|_| cylinder))
 }
 
 /// Rim circle, and the axis from above the mouth to the depth.

@@ -2,6 +2,7 @@
 
 mod construct;
 mod hole;
+mod length_error;
 mod propagate;
 mod relation;
 mod surface;
@@ -15,7 +16,7 @@ pub use relation::{Relation, relation, relations};
 
 use nalgebra::{Matrix3, SMatrix};
 
-use crate::associate::{Covariance, Quality};
+use crate::associate::{Covariance, NoiseRecord, Quality};
 use crate::primitive::{Bounded, Kind, Pose, Primitive};
 
 /// What a feature is.
@@ -61,6 +62,8 @@ pub struct Feature {
     pub covariance: Covariance,
     /// Quality of the association; `None` for a construction.
     pub quality: Option<Quality>,
+    /// What the residuals of the association say of the scan's noise, if there were enough of them.
+    pub noise: Option<NoiseRecord>,
     /// What a person should know: rim only, small arc, many rejected.
     pub notes: Vec<String>,
 }
@@ -69,7 +72,12 @@ impl Feature {
     /// The feature moved by a rigid motion.
     #[must_use]
     pub fn transformed(&self, pose: &Pose) -> Self {
+        let mut quality = self.quality.clone();
+        if let Some(quality) = &mut quality {
+            quality.contacts.iter_mut().for_each(|p| *p = pose * *p);
+        }
         Feature {
+            quality,
             shape: self.shape.transformed(pose),
             pieces: self.pieces.iter().map(|b| b.transformed(pose)).collect(),
             covariance: self.covariance.transformed(pose),

@@ -20,7 +20,14 @@ impl Feature {
         surface: &Region,
     ) -> Result<Self> {
         let notes = cautions(name, &fit)?;
-        Ok(Feature {
+        Ok(Feature { notes, ..Feature::grouped(name, fitter, fit, surface) })
+    }
+
+    /// Feature of a shape fitted within a group, whose arc may be as short as the others make up for.
+    #[must_use]
+    pub fn grouped(name: &str, fitter: &str, fit: Fit<Primitive>, surface: &Region) -> Self {
+        let notes = rejected_note(&fit.quality).into_iter().collect();
+        Feature {
             name: name.into(),
             kind: kind_of(&fit.shape),
             fitter: fitter.into(),
@@ -28,8 +35,9 @@ impl Feature {
             shape: fit.shape,
             covariance: fit.covariance,
             quality: Some(fit.quality),
+            noise: fit.noise,
             notes,
-        })
+        }
     }
 }
 
@@ -88,7 +96,9 @@ fn cautions(name: &str, fit: &Fit<Primitive>) -> Result<Vec<String>> {
     let q = &fit.quality;
     if matches!(fit.shape, Primitive::Cylinder(_) | Primitive::Cone(_) | Primitive::Circle(_)) {
         let arc = q.arc.to_degrees();
-        if arc < 60.0 {
+        // A radius that is held has no deviation and needs no arc.
+        let free = fit.covariance.size(0) > 0.0;
+        if free && arc < 60.0 {
             return Err(Error::Undetermined {
                 what: format!("feature \"{name}\""),
                 reason: format!(
@@ -98,7 +108,7 @@ fn cautions(name: &str, fit: &Fit<Primitive>) -> Result<Vec<String>> {
                 remedy: "scan more of its circumference, at least 90 degrees".into(),
             });
         }
-        if arc < 180.0 {
+        if free && arc < 180.0 {
             notes.push(format!("{arc:.0}° of arc: trust its radius only within its uncertainty"));
         }
     }

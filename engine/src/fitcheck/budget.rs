@@ -27,6 +27,8 @@ impl Budget {
         let mut budget = Budget::default();
         budget.add("frame", scene.frame_covariance.map_or(0.0, |c| deviation(c, at, along)));
         budget.add("join", join.map_or(0.0, |c| deviation(c, at, along)));
+        let error = scan.and_then(|s| scene.scans[s].length_error);
+        budget.add("scanner", error.map_or(0.0, |e| e.deviation(at.coords.norm())));
         // The true surface lies anywhere within the chord error (rectangular distribution).
         budget.add("part mesh", chord_error / 3f64.sqrt());
         budget

@@ -4,7 +4,7 @@ use crate::associate::Covariance;
 use crate::exchange::PartHole;
 use crate::feature::Feature;
 use crate::primitive::{Point3, Pose};
-use crate::scan::Scan;
+use crate::scan::{LengthError, Scan};
 
 /// The machine as it was seen, in machine coordinates.
 #[derive(Debug, Clone, Default)]
@@ -28,6 +28,8 @@ pub struct SceneScan<'a> {
     pub machine_from_scan: Pose,
     /// Uncertainty of its join to the first scan as a small motion, machine coordinates.
     pub join_covariance: Option<&'a Covariance>,
+    /// Error of length that the scanner's maker admits; counts from the machine's origin.
+    pub length_error: Option<LengthError>,
 }
 
 /// A feature with the surface it was seen on.

@@ -120,6 +120,7 @@ fn scene<'a>(
         scan: &s.scan,
         machine_from_scan: outcome.machine_from_scan * s.first_from_this,
         join_covariance: join.as_ref(),
+        length_error: s.length_error,
     });
     let features = outcome.features.iter().enumerate().map(|(k, f)| SceneFeature {
         feature: &f.feature,

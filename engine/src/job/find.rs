@@ -1,9 +1,12 @@
 //! Finding the features of a job, in the coordinates of the scan each is seen in.
 
-use super::outcome::{FeatureOutcome, ScanOutcome};
+use super::known::{Place, references};
+use super::outcome::{FeatureOutcome, GroupOutcome, ScanOutcome};
 use super::run::in_feature;
-use super::spec::{FeatureSpec, FrameSpec, Job, RegionSpec};
-use crate::associate::{Criterion, Input, Request, fitter_by_id};
+use super::spec::{FeatureSpec, FrameSpec, HoldSpec, Job, RegionSpec};
+use crate::associate::{
+    ConstraintCost, Criterion, Fitter, Input, Member, NoiseModel, Request, fit_group, fitter_by_id,
+};
 use crate::context::Context;
 use crate::error::{Error, Result};
 use crate::feature::{Feature, HoleSearch, intersection, midplane};
@@ -18,6 +21,16 @@ struct Found {
     own: Feature,
     scan: Option<usize>,
     surface: Option<Region>,
+    /// What it is held to, in the first scan's coordinates.
+    held: Option<HoldSpec>,
+    cost: Option<ConstraintCost>,
+}
+
+/// Points of a feature that waits for the others of its group.
+struct Waiting {
+    scan: usize,
+    surface: Region,
+    used: Region,
 }
 
 /// Finds features one after another.
@@ -26,8 +39,13 @@ pub(super) struct Finder<'a> {
     scans: &'a [ScanOutcome],
     context: &'a Context,
     mm: f64,
+    rad: f64,
     machine_from_first: Pose,
     found: Vec<Option<Found>>,
+    /// Noise of each scan, once its features have shown it.
+    noise: Vec<Option<NoiseModel>>,
+    waiting: Vec<Option<Waiting>>,
+    groups: Vec<GroupOutcome>,
 }
 
 impl<'a> Finder<'a> {
@@ -41,8 +59,12 @@ impl<'a> Finder<'a> {
             scans,
             context,
             mm: job.length_unit()?.to_mm(),
+            rad: job.angle_unit()?.to_rad(),
             machine_from_first: Pose::identity(),
             found: job.features.iter().map(|_| None).collect(),
+            noise: scans.iter().map(|_| None).collect(),
+            waiting: job.features.iter().map(|_| None).collect(),
+            groups: Vec::new(),
         })
     }
 
@@ -54,6 +76,20 @@ impl<'a> Finder<'a> {
             }
         }
         Ok(())
+    }
+
+    /// The same features again, each with what all of them showed of their scan's noise: a small one
+    /// cannot show slow noise of its own.
+    pub(super) fn find_again_with_known_noise(&mut self) -> Result<()> {
+        let records = |scan| {
+            let of_scan = self.found.iter().flatten().filter(move |f| f.scan == Some(scan));
+            of_scan.filter_map(|f| f.own.noise.as_ref())
+        };
+        self.noise = (0..self.scans.len()).map(|s| NoiseModel::pooled(records(s))).collect();
+        self.found.iter_mut().for_each(|f| *f = None);
+        self.waiting.iter_mut().for_each(|w| *w = None);
+        self.groups.clear();
+        self.find_in_scan_coordinates()
     }
 
     /// The rest.
@@ -72,22 +108,53 @@ impl<'a> Finder<'a> {
         Ok(&self.get(name)?.first)
     }
 
-    pub(super) fn into_machine(self, machine_from_first: &Pose) -> Vec<FeatureOutcome> {
+    /// Features in machine coordinates, and what the groups cost.
+    pub(super) fn into_machine(
+        mut self,
+        machine_from_first: &Pose,
+    ) -> (Vec<FeatureOutcome>, Vec<GroupOutcome>) {
         let mm = self.mm;
         let specs = self.job.features.iter();
-        specs
-            .zip(self.found)
+        let features = specs
+            .zip(std::mem::take(&mut self.found))
             .filter_map(|(spec, found)| found.map(|f| (spec, f)))
-            .map(|(spec, found)| FeatureOutcome {
-                feature: found.first.transformed(machine_from_first),
+            .map(|(spec, found)| (spec, found.first.transformed(machine_from_first), found))
+            .map(|(spec, feature, found)| FeatureOutcome {
+                scanner: self.scanner(&feature, found.scan),
+                feature,
                 scan: found.scan,
                 surface: found.surface.map(|s| s.ids().to_vec()).unwrap_or_default(),
                 keep_clear: spec.keep_clear.map(|c| c * mm),
+                held: found.held.map(|h| h.moved(machine_from_first, mm)),
+                cost: found.cost,
             })
-            .collect()
+            .collect();
+        (features, self.groups)
     }
 
+    /// Standard deviation of a feature's distance from the machine's origin by the scanner's error, mm;
+    /// without a datum system the origin is nobody's.
+    fn scanner(&self, feature: &Feature, scan: Option<usize>) -> f64 {
+        let error = scan.and_then(|s| self.scans[s].length_error);
+        let length = feature.shape.point().coords.norm();
+        match (error, &self.job.datum) {
+            (Some(error), Some(_)) => error.deviation(length),
+            _ => 0.0,
+        }
+    }
+
+    /// Whether it, or one of its group, waits for the machine's frame.
     fn needs_machine(&self, k: usize) -> bool {
+        let features = &self.job.features;
+        match self.job.group_of(&features[k].name) {
+            None => self.itself_needs_machine(k),
+            Some(group) => (0..features.len()).any(|i| {
+                self.job.group_of(&features[i].name) == Some(group) && self.itself_needs_machine(i)
+            }),
+        }
+    }
+
+    fn itself_needs_machine(&self, k: usize) -> bool {
         let spec = &self.job.features[k];
         let other = |name: &str| {
             self.job.features[..k]
@@ -95,12 +162,7 @@ impl<'a> Finder<'a> {
                 .position(|f| f.name == name)
                 .map(|i| self.needs_machine(i))
         };
-        let near = match &spec.region {
-            Some(RegionSpec::Near { near, .. }) => Some(near),
-            _ => None,
-        };
-        spec.frame == FrameSpec::Machine
-            || spec.of.iter().flatten().chain(&spec.on).chain(near).any(|n| other(n) == Some(true))
+        spec.frame == FrameSpec::Machine || references(spec).any(|n| other(n) == Some(true))
     }
 
     fn get(&self, name: &str) -> Result<&Found> {
@@ -116,29 +178,110 @@ impl<'a> Finder<'a> {
         let spec = &self.job.features[k];
         let fraction = k as f64 / self.job.features.len() as f64;
         self.context.report(&format!("finding {}", spec.name), fraction)?;
+        if let Some(group) = self.job.group_of(&spec.name) {
+            let waiting = self.collect(spec).map_err(|e| in_feature(&spec.name, e))?;
+            self.waiting[k] = Some(waiting);
+            return self.find_group(group);
+        }
         let found = self.find_one(spec).map_err(|e| in_feature(&spec.name, e))?;
         self.found[k] = Some(found);
         Ok(())
+    }
+
+    /// Points of a feature of a group.
+    fn collect(&self, spec: &FeatureSpec) -> Result<Waiting> {
+        let scan = self.scan_of(spec)?;
+        let fitter = self.fitter(spec)?;
+        let (surface, used) = self.points(spec, scan, fitter.kind())?;
+        Ok(Waiting { scan, surface, used })
+    }
+
+    /// Fits a group once all its features have their points.
+    fn find_group(&mut self, group: usize) -> Result<()> {
+        let spec = &self.job.groups[group];
+        let place = |e: Error| Error::Job {
+            place: format!("[[group]] \"{}\"", spec.name),
+            reason: e.to_string(),
+        };
+        let index = |name: &String| self.job.features.iter().position(|f| f.name == *name);
+        let ids: Vec<usize> = spec.features.iter().filter_map(index).collect();
+        let taken: Vec<&Waiting> = ids.iter().filter_map(|&k| self.waiting[k].as_ref()).collect();
+        if taken.len() < spec.features.len() {
+            return Ok(());
+        }
+        let data: Vec<_> = taken.iter().map(|w| (w.used.points(), w.used.normals())).collect();
+        let mut members = Vec::new();
+        for ((&k, w), (points, normals)) in ids.iter().zip(&taken).zip(&data) {
+            let kind = self.fitter(&self.job.features[k])?.kind();
+            let noise = Some(self.scans[w.scan].scan.noise());
+            let input = Input { normals: Some(normals), noise, ..Input::new(points) };
+            members.push(Member { kind, input });
+        }
+        let request = Request { context: Some(self.context.clone()), ..Request::default() };
+        let fitted =
+            fit_group(&members, spec.relation.relation(), &request).map_err(|e| match e {
+                Error::Cancelled | Error::Internal(_) => e,
+                e => place(e),
+            })?;
+        let mut done = Vec::new();
+        for ((&k, w), fit) in ids.iter().zip(&taken).zip(fitted.members) {
+            let feature = &self.job.features[k];
+            let id = fitter_id(&feature.fit);
+            let own = Feature::grouped(&feature.name, &id, fit, &w.surface);
+            done.push((k, self.in_first(own, w.scan, Some(w.surface.clone()))));
+        }
+        for (k, found) in done {
+            self.found[k] = Some(found);
+        }
+        self.groups.push(GroupOutcome {
+            name: spec.name.clone(),
+            relation: spec.relation.relation(),
+            features: spec.features.clone(),
+            cost: fitted.cost,
+        });
+        Ok(())
+    }
+
+    fn scan_of(&self, spec: &FeatureSpec) -> Result<usize> {
+        let Some(name) = &spec.scan else { return Ok(0) };
+        self.scans.iter().position(|s| s.name == *name).ok_or_else(|| Error::UnknownName {
+            kind: "scan",
+            name: name.clone(),
+            nearest: None,
+        })
+    }
+
+    fn fitter(&self, spec: &FeatureSpec) -> Result<Box<dyn Fitter>> {
+        fitter_by_id(&fitter_id(&spec.fit)).ok_or_else(|| Error::UnknownName {
+            kind: "fitter",
+            name: spec.fit.clone(),
+            nearest: super::read::nearest(&spec.fit, FITS),
+        })
+    }
+
+    fn in_first(&self, own: Feature, scan: usize, surface: Option<Region>) -> Found {
+        let outcome = &self.scans[scan];
+        let own = outcome.length_error.map_or(own.clone(), |e| own.with_length_error(&e));
+        let mut first = own.transformed(&outcome.first_from_this);
+        if let Some(join) = &outcome.join {
+            first.covariance = first.carried_by(&join.covariance);
+        }
+        Found { first, own, scan: Some(scan), surface, held: None, cost: None }
     }
 
     fn find_one(&self, spec: &FeatureSpec) -> Result<Found> {
         if let Some([a, b]) = &spec.of {
             return self.construct(spec, a, b);
         }
-        let scan = match &spec.scan {
-            None => 0,
-            Some(name) => self.scans.iter().position(|s| s.name == *name).ok_or_else(|| {
-                Error::UnknownName { kind: "scan", name: name.clone(), nearest: None }
-            })?,
-        };
-        let (own, surface) =
-            if spec.fit == "hole" { self.hole(spec, scan)? } else { self.surface(spec, scan)? };
-        let outcome = &self.scans[scan];
-        let mut first = own.transformed(&outcome.first_from_this);
-        if let Some(join) = &outcome.join {
-            first.covariance = first.carried_by(&join.covariance);
+        let scan = self.scan_of(spec)?;
+        if spec.fit == "hole" {
+            let (own, surface) = self.hole(spec, scan)?;
+            return Ok(self.in_first(own, scan, Some(surface)));
         }
-        Ok(Found { first, own, scan: Some(scan), surface: Some(surface) })
+        let (own, surface, cost) = self.surface(spec, scan)?;
+        let first_from_frame = self.scans[scan].first_from_this * self.own_from_frame(spec, scan);
+        let held = spec.hold.as_ref().map(|h| h.moved(&first_from_frame, self.mm));
+        Ok(Found { held, cost, ..self.in_first(own, scan, Some(surface)) })
     }
 
     fn construct(&self, spec: &FeatureSpec, a: &str, b: &str) -> Result<Found> {
@@ -147,7 +290,14 @@ impl<'a> Finder<'a> {
             "midplane" => midplane(&spec.name, a, b)?,
             _ => intersection(&spec.name, a, b)?,
         };
-        Ok(Found { own: feature.clone(), first: feature, scan: None, surface: None })
+        Ok(Found {
+            own: feature.clone(),
+            first: feature,
+            scan: None,
+            surface: None,
+            held: None,
+            cost: None,
+        })
     }
 
     fn hole(&self, spec: &FeatureSpec, scan: usize) -> Result<(Feature, Region)> {
@@ -167,27 +317,59 @@ impl<'a> Finder<'a> {
             face_region: region,
             pick: self.pick(spec, scan)?,
             largest_radius: spec.reach.map(|r| r * self.mm),
+            noise_model: self.noise[scan].as_ref(),
         };
         search.find(&self.request(spec)?)
     }
 
-    fn surface(&self, spec: &FeatureSpec, scan: usize) -> Result<(Feature, Region)> {
-        let id = fitter_id(&spec.fit);
-        let fitter = fitter_by_id(&id).ok_or_else(|| Error::UnknownName {
-            kind: "fitter",
-            name: spec.fit.clone(),
-            nearest: super::read::nearest(&spec.fit, FITS),
-        })?;
+    fn surface(
+        &self,
+        spec: &FeatureSpec,
+        scan: usize,
+    ) -> Result<(Feature, Region, Option<ConstraintCost>)> {
+        let fitter = self.fitter(spec)?;
         let (surface, used) = self.points(spec, scan, fitter.kind())?;
         let (points, normals) = (used.points(), used.normals());
         let input = Input {
             normals: Some(&normals),
             pick: used.pick(),
             noise: Some(self.scans[scan].scan.noise()),
+            noise_model: self.noise[scan].as_ref(),
             ..Input::new(&points)
         };
-        let fit = fitter.fit(&input, &self.request(spec)?)?;
-        Ok((Feature::associated(&spec.name, &id, fit, &surface)?, surface))
+        let request = self.holding(spec, scan, self.request(spec)?)?;
+        let fit = fitter.fit(&input, &request)?;
+        let cost = fit.cost;
+        let id = fitter_id(&spec.fit);
+        Ok((Feature::associated(&spec.name, &id, fit, &surface)?, surface, cost))
+    }
+
+    /// The request with what the feature is held to; a reference brings its own tilt.
+    fn holding(&self, spec: &FeatureSpec, scan: usize, mut request: Request) -> Result<Request> {
+        let Some(hold) = &spec.hold else { return Ok(request) };
+        let own_from_first = self.scans[scan].first_from_this.inverse();
+        let place = Place {
+            mm: self.mm,
+            rad: self.rad,
+            own_from_frame: self.own_from_frame(spec, scan),
+            own_from_first,
+        };
+        let reference = match hold.reference() {
+            None => None,
+            // Of one scan, its join is common to both; of another, it turns one against the other.
+            Some(name) => {
+                let found = self.get(name)?;
+                let tilt = if found.scan == Some(scan) {
+                    found.own.covariance.rotation()
+                } else {
+                    found.first.transformed(&own_from_first).covariance.rotation()
+                };
+                request.reference_tilt = Some(tilt);
+                Some(&found.first)
+            }
+        };
+        request.constraints = hold.constraints(&place, reference)?;
+        Ok(request)
     }
 
     /// All points of the surface, and those that the fit uses.
@@ -259,17 +441,17 @@ impl<'a> Finder<'a> {
     }
 
     fn request(&self, spec: &FeatureSpec) -> Result<Request> {
-        let criterion = match spec.criterion.as_deref() {
-            None | Some("least-squares") => Criterion::LeastSquares,
-            Some(other) => {
-                return Err(Error::argument("criterion", other, "least-squares"));
-            }
-        };
+        let name = spec.criterion.as_deref();
+        let criterion = name.map_or(Some(Criterion::LeastSquares), Criterion::by_name);
+        let criterion = criterion.ok_or_else(|| {
+            let allowed = Criterion::ALL.map(Criterion::name).join(", ");
+            Error::argument("criterion", name.unwrap_or_default(), allowed)
+        })?;
         Ok(Request { criterion, context: Some(self.context.clone()), ..Request::default() })
     }
 }
 
-fn fitter_id(fit: &str) -> String {
+pub(super) fn fitter_id(fit: &str) -> String {
     if fit.contains('.') { fit.into() } else { format!("builtin.{fit}") }
 }
 

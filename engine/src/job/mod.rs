@@ -2,6 +2,7 @@
 
 mod check;
 mod find;
+mod known;
 mod outcome;
 mod read;
 mod result;
@@ -10,12 +11,12 @@ mod schema;
 mod spec;
 mod write;
 
-pub use outcome::{FeatureOutcome, Outcome, ScanOutcome};
+pub use outcome::{FeatureOutcome, GroupOutcome, Outcome, ScanOutcome};
 pub use result::{CAUTION, RULE};
 pub use run::Folder;
 pub use schema::schema;
 pub use spec::{
-    All, CheckSpec, DatumFeature, DatumSpec, FeatureSpec, FrameSpec, Head, Job, JoinBy, JoinSpec,
-    MotionSpec, MountSpec, PartSpec, RegionSpec, ScanSpec,
+    All, CheckSpec, DatumFeature, DatumSpec, FeatureSpec, FrameSpec, GroupSpec, Head, HoldSpec,
+    Job, JoinBy, JoinSpec, MotionSpec, MountSpec, PartSpec, RegionSpec, RelationSpec, ScanSpec,
 };
 pub use write::WriteOptions;

@@ -1,12 +1,14 @@
 //! Everything a run found, in machine coordinates, before it is written or shown.
 
+use super::spec::HoldSpec;
+use crate::associate::{ConstraintCost, Relation as Shared};
 use crate::datum::DatumSystem;
 use crate::exchange::Part;
 use crate::feature::{Feature, Relation};
 use crate::fitcheck::{Finding, Verdict};
 use crate::primitive::Pose;
 use crate::register::Join;
-use crate::scan::Scan;
+use crate::scan::{LengthError, Scan};
 use crate::units::{AngleUnit, LengthUnit};
 
 /// Result of a job.
@@ -26,6 +28,8 @@ pub struct Outcome {
     pub datum: Option<DatumSystem>,
     /// Features in the job's order.
     pub features: Vec<FeatureOutcome>,
+    /// Groups fitted at once, in the order they were found.
+    pub groups: Vec<GroupOutcome>,
     /// Distances and angles between features that locate something (faces, holes, axes, points).
     pub relations: Vec<Relation>,
     /// The part, if the job names one.
@@ -54,6 +58,8 @@ pub struct ScanOutcome {
     pub first_from_this: Pose,
     /// How it was joined; `None` for the first.
     pub join: Option<Join>,
+    /// Error of length that the scanner's maker admits.
+    pub length_error: Option<LengthError>,
 }
 
 /// A feature of the job.
@@ -65,6 +71,25 @@ pub struct FeatureOutcome {
     pub scan: Option<usize>,
     /// Ids in that scan of its surface, edges included, ascending.
     pub surface: Vec<u32>,
+    /// Standard deviation of its place by the scanner's error of length, mm.
+    pub scanner: f64,
     /// Clearance asked for this feature, mm.
     pub keep_clear: Option<f64>,
+    /// What its fit was held to, in the job's units, points and directions in machine coordinates.
+    pub held: Option<HoldSpec>,
+    /// What that cost.
+    pub cost: Option<ConstraintCost>,
+}
+
+/// Features of the job that were fitted at once.
+#[derive(Debug, Clone)]
+pub struct GroupOutcome {
+    /// Name in the job.
+    pub name: String,
+    /// What they share.
+    pub relation: Shared,
+    /// Names of its features.
+    pub features: Vec<String>,
+    /// What sharing it cost all of them together.
+    pub cost: ConstraintCost,
 }

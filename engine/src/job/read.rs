@@ -4,6 +4,7 @@ use std::collections::BTreeSet;
 use std::path::Path;
 
 use super::spec::{FeatureSpec, FrameSpec, Job, JoinBy, RegionSpec};
+use crate::associate::{Criterion, fitter_by_id};
 use crate::error::{Error, Result};
 use crate::units::{AngleUnit, LengthUnit};
 
@@ -68,7 +69,9 @@ impl Job {
         self.validate_scans()?;
         for (k, feature) in self.features.iter().enumerate() {
             self.validate_feature(feature, &self.features[..k])?;
+            self.validate_hold(feature, &self.features[..k])?;
         }
+        self.validate_groups()?;
         self.validate_datum()?;
         self.validate_part()
     }
@@ -154,7 +157,7 @@ impl Job {
         if let Some(RegionSpec::Near { near, .. }) = &feature.region {
             known("feature before this one", near, names())?;
         }
-        Ok(())
+        validate_criterion(feature, &format!("{place} criterion"))
     }
 
     fn validate_points(&self, feature: &FeatureSpec, place: &str) -> Result<()> {
@@ -256,6 +259,27 @@ impl Job {
     }
 }
 
+/// Whether the shape asked for has the criterion asked for; a plug-in's is for the plug-in to say.
+fn validate_criterion(feature: &FeatureSpec, place: &str) -> Result<()> {
+    let Some(name) = &feature.criterion else { return Ok(()) };
+    if CONSTRUCTIONS.contains(&feature.fit.as_str()) {
+        return Err(wrong(place, "belongs to fits; a construction has none"));
+    }
+    let all = Criterion::ALL.map(Criterion::name);
+    let Some(criterion) = Criterion::by_name(name) else {
+        let near = nearest(name, all).map_or(String::new(), |n| format!("; did you mean \"{n}\"?"));
+        return Err(wrong(place, &format!("no \"{name}\"; known are {}{near}", all.join(", "))));
+    };
+    let id = if feature.fit == "hole" { "cylinder" } else { &feature.fit };
+    match fitter_by_id(&format!("builtin.{id}")) {
+        Some(fitter) if !criterion.is_for(fitter.kind()) => Err(wrong(
+            place,
+            &format!("a {} has no {name}; circle, sphere, cylinder and hole have", feature.fit),
+        )),
+        _ => Ok(()),
+    }
+}
+
 /// Text as near as possible to `name` among `known`, if any is near at all.
 pub(crate) fn nearest<'a>(name: &str, known: impl IntoIterator<Item = &'a str>) -> Option<String> {
     let (distance, best) =
@@ -263,7 +287,7 @@ pub(crate) fn nearest<'a>(name: &str, known: impl IntoIterator<Item = &'a str>) 
     (distance <= 1 + name.chars().count().max(3) / 3).then(|| best.to_string())
 }
 
-fn known<'a>(
+pub(super) fn known<'a>(
     kind: &'static str,
     name: &str,
     names: impl IntoIterator<Item = &'a str>,
@@ -275,7 +299,10 @@ fn known<'a>(
     Err(Error::UnknownName { kind, name: name.into(), nearest: nearest(name, names) })
 }
 
-fn unique<'a>(kind: &'static str, names: impl IntoIterator<Item = &'a str>) -> Result<()> {
+pub(super) fn unique<'a>(
+    kind: &'static str,
+    names: impl IntoIterator<Item = &'a str>,
+) -> Result<()> {
     let mut seen = BTreeSet::new();
     for name in names {
         if name.trim().is_empty() {
@@ -288,7 +315,7 @@ fn unique<'a>(kind: &'static str, names: impl IntoIterator<Item = &'a str>) -> R
     Ok(())
 }
 
-fn wrong(place: &str, reason: &str) -> Error {
+pub(super) fn wrong(place: &str, reason: &str) -> Error {
     Error::Job { place: place.into(), reason: reason.into() }
 }
 

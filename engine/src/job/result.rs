@@ -2,8 +2,8 @@
 
 use serde_json::{Map, Value as Json, json};
 
-use super::outcome::{FeatureOutcome, Outcome, ScanOutcome};
-use crate::associate::Quality;
+use super::outcome::{FeatureOutcome, GroupOutcome, Outcome, ScanOutcome};
+use crate::associate::{ConstraintCost, Quality};
 use crate::error::{Error, Result};
 use crate::exchange::Part;
 use crate::feature::{Feature, Relation};
@@ -33,6 +33,9 @@ impl Outcome {
         root.insert("scans".into(), self.scans.iter().map(|s| units.scan(s)).collect());
         root.insert("datum".into(), units.datum(self));
         root.insert("features".into(), self.features.iter().map(|f| units.feature(f)).collect());
+        if !self.groups.is_empty() {
+            root.insert("groups".into(), self.groups.iter().map(|g| units.group(g)).collect());
+        }
         root.insert("relations".into(), self.relations.iter().map(|r| units.relation(r)).collect());
         if let Some(part) = &self.part {
             root.insert("part".into(), units.part(part));
@@ -119,8 +122,10 @@ impl Units {
             parameters.insert(parameter_name(&f.feature, &p), self.value(&p.value));
         }
         let mut uncertainty = Map::new();
-        uncertainty
-            .insert("position".into(), self.len(2.0 * covariance.deviation_at(&shape.point())));
+        uncertainty.insert(
+            "position".into(),
+            self.len(2.0 * covariance.deviation_at(&shape.point()).hypot(f.scanner)),
+        );
         if let Some(d) = shape.direction() {
             let name = if shape.kind() == Kind::Plane { "normal" } else { "axis" };
             uncertainty.insert(name.into(), self.ang(2.0 * covariance.tilt(&d)));
@@ -131,7 +136,35 @@ impl Units {
             "uncertainty": uncertainty, "notes": notes,
         });
         if let Some(q) = quality {
+            out["criterion"] = json!(q.criterion.name());
             out["quality"] = self.quality(q);
+            if !q.contacts.is_empty() {
+                out["contacts"] = q.contacts.iter().map(|p| self.point(p)).collect();
+            }
+        }
+        if let Some(held) = &f.held {
+            out["held"] = json!(held);
+        }
+        if let Some(cost) = &f.cost {
+            out["cost"] = self.cost(cost);
+        }
+        out
+    }
+
+    fn group(&self, g: &GroupOutcome) -> Json {
+        json!({
+            "name": g.name, "relation": g.relation.name(), "features": g.features,
+            "cost": self.cost(&g.cost),
+        })
+    }
+
+    fn cost(&self, cost: &ConstraintCost) -> Json {
+        let mut out = json!({ "freedoms": cost.freedoms, "sigma": self.len(cost.sigma) });
+        if let Some(free) = cost.free_sigma {
+            out["free_sigma"] = self.len(free);
+        }
+        if let Some(probability) = cost.probability {
+            out["probability"] = json!(probability);
         }
         out
     }
@@ -172,7 +205,13 @@ impl Units {
         json!({
             "points": q.points, "rejected": q.rejected, "rms": self.len(q.rms),
             "largest": self.len(q.largest), "zone": self.len(q.zone), "extent": self.len(q.extent),
-            "arc": self.ang(q.arc), "converged": q.converged,
+            "arc": self.ang(q.arc), "converged": q.converged, "contacts": q.contacts.len(),
+            "independent_noise": self.len(q.independent), "smooth_noise": self.len(q.smooth),
+            "smooth_length": self.len(q.smooth_length), "effective_points": q.effective_points,
+            "against": q.evidence.iter().map(|e| json!({
+                "shape": e.against, "amplitude": self.len(e.amplitude),
+                "uncertainty": self.len(e.uncertainty), "probability": e.probability,
+            })).collect::<Vec<_>>(),
         })
     }
 

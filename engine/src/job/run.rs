@@ -8,11 +8,11 @@ use super::{check, find};
 use crate::context::Context;
 use crate::datum::{Datum, DatumSystem};
 use crate::error::{Error, Result};
-use crate::feature::{Feature, relations};
+use crate::feature::{Feature, Relation, relations};
 use crate::fitcheck::Verdict;
 use crate::primitive::{Point3, Pose};
 use crate::register::{self, Join};
-use crate::scan::{ReadOptions, Scan};
+use crate::scan::{LengthError, ReadOptions, Scan};
 use crate::units::LengthUnit;
 
 /// Where a job's files are.
@@ -45,11 +45,13 @@ impl Job {
         let scans = self.read_scans(folder, unit, context)?;
         let mut finder = find::Finder::new(self, &scans, context)?;
         finder.find_in_scan_coordinates()?;
+        finder.find_again_with_known_noise()?;
         let datum = self.datum_system(&finder)?;
         let machine_from_scan = datum.as_ref().map_or_else(Pose::identity, |d| d.machine_from_scan);
         finder.find_in_machine_coordinates(&machine_from_scan)?;
-        let features = finder.into_machine(&machine_from_scan);
+        let (features, groups) = finder.into_machine(&machine_from_scan);
         let locating: Vec<Feature> = features.iter().map(|f| f.feature.clone()).collect();
+        let relations = with_length_error(relations(&locating), &features, &scans);
         let mut outcome = Outcome {
             job: self.job.name.clone(),
             length: unit,
@@ -57,7 +59,8 @@ impl Job {
             scans,
             machine_from_scan,
             datum,
-            relations: relations(&locating),
+            relations,
+            groups,
             features,
             part: None,
             part_clearance: Vec::new(),
@@ -82,6 +85,7 @@ impl Job {
         for (k, spec) in self.scans.iter().enumerate() {
             let fraction = k as f64 / self.scans.len() as f64;
             context.report(&format!("reading {}", spec.name), fraction)?;
+            let job_unit = unit;
             let unit = spec.unit.as_deref().map_or(Ok(unit), LengthUnit::parse)?;
             let options = ReadOptions { drop_invalid: spec.drop_invalid, ..ReadOptions::default() };
             let path = folder.path(&spec.file);
@@ -94,7 +98,11 @@ impl Job {
                         .map_err(|e| in_scan(&spec.name, e))?
                 }
             };
+            let length_error = spec
+                .length_error
+                .map(|e| LengthError::new(e.fixed * job_unit.to_mm(), e.per_length));
             done.push(ScanOutcome {
+                length_error: length_error.transpose().map_err(|e| in_scan(&spec.name, e))?,
                 name: spec.name.clone(),
                 file: spec.file.display().to_string(),
                 scan,
@@ -164,6 +172,24 @@ impl Job {
         }
         DatumSystem::new(&datums).map(Some)
     }
+}
+
+/// Distances with the error of length of the scans that their features are from.
+fn with_length_error(
+    mut relations: Vec<Relation>,
+    features: &[FeatureOutcome],
+    scans: &[ScanOutcome],
+) -> Vec<Relation> {
+    let error = |name: &str, length: f64| {
+        let feature = features.iter().find(|f| f.feature.name == name)?;
+        Some(scans[feature.scan?].length_error?.deviation(length))
+    };
+    for r in &mut relations {
+        let of = |name: &str| error(name, r.distance).unwrap_or(0.0);
+        let deviation = of(&r.a).max(of(&r.b));
+        r.distance_uncertainty = r.distance_uncertainty.hypot(2.0 * deviation);
+    }
+    relations
 }
 
 /// The same error with the scan's name in front.

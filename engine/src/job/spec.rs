@@ -3,7 +3,7 @@
 use std::path::PathBuf;
 
 use schemars::JsonSchema;
-use serde::Deserialize;
+use serde::{Deserialize, Serialize};
 
 /// A whole job. Everything but `[job]` and one `[[scan]]` is optional.
 #[derive(Debug, Clone, Deserialize, JsonSchema)]
@@ -17,6 +17,9 @@ pub struct Job {
     /// Features in the order they are found.
     #[serde(rename = "feature", default)]
     pub features: Vec<FeatureSpec>,
+    /// Features that are fitted at once because they share an axis, centre, plane or direction.
+    #[serde(rename = "group", default)]
+    pub groups: Vec<GroupSpec>,
     /// The machine's own axes.
     pub datum: Option<DatumSpec>,
     /// The designed part, in machine coordinates.
@@ -52,10 +55,24 @@ pub struct ScanSpec {
     /// Drop points that are not numbers instead of refusing the file.
     #[serde(default)]
     pub drop_invalid: bool,
+    /// Largest permissible error of length as the scanner's maker states it.
+    pub length_error: Option<LengthErrorSpec>,
     /// Target centres in this scan's coordinates (text, in the scan's unit).
     pub targets: Option<PathBuf>,
     /// How it is joined to another scan; every scan but the first needs it.
     pub join: Option<JoinSpec>,
+}
+
+/// Largest permissible error of a length: `fixed + per_length * length`.
+#[derive(Debug, Clone, Copy, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct LengthErrorSpec {
+    /// Part that does not depend on the length.
+    #[serde(default)]
+    pub fixed: f64,
+    /// Part in proportion to the length: 0.00005 for 0.05 mm per metre.
+    #[serde(default)]
+    pub per_length: f64,
 }
 
 /// How a scan is joined to another one.
@@ -113,10 +130,72 @@ pub struct FeatureSpec {
     pub of: Option<[String; 2]>,
     /// Bolt that goes through a hole: `M8`.
     pub bolt: Option<String>,
-    /// Association criterion: `least-squares`.
+    /// Association criterion: `least-squares` (default), `minimum-zone`, and for circle, sphere,
+    /// cylinder and hole `maximum-inscribed` (the largest pin that enters) or `minimum-circumscribed`
+    /// (the smallest ring that goes over).
     pub criterion: Option<String>,
+    /// What is known of the shape; the fit obeys it exactly and says what it cost.
+    pub hold: Option<HoldSpec>,
     /// Clearance that the part must keep to this feature.
     pub keep_clear: Option<f64>,
+}
+
+/// What is known of a shape.
+#[derive(Debug, Clone, Default, PartialEq, Deserialize, Serialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct HoldSpec {
+    /// Radius of a circle, sphere or cylinder.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub radius: Option<f64>,
+    /// Major radius of a torus.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub major_radius: Option<f64>,
+    /// Minor radius of a torus.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub minor_radius: Option<f64>,
+    /// Half-angle of a cone.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub half_angle: Option<f64>,
+    /// Direction (of a plane: its normal), either way, in the feature's `frame`.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub direction: Option<[f64; 3]>,
+    /// Point on its axis, line or plane, or its centre, in the feature's `frame`.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub through: Option<[f64; 3]>,
+    /// Feature before this one that its direction is parallel to.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub parallel: Option<String>,
+    /// Feature before this one that its direction is square to.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub perpendicular: Option<String>,
+}
+
+/// Features that are fitted at once.
+#[derive(Debug, Clone, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct GroupSpec {
+    /// Name, unique among groups.
+    pub name: String,
+    /// What they share.
+    pub relation: RelationSpec,
+    /// Two features or more, all of one scan and frame.
+    pub features: Vec<String>,
+}
+
+/// What the features of a group share.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Deserialize, JsonSchema)]
+#[serde(rename_all = "kebab-case")]
+pub enum RelationSpec {
+    /// One axis.
+    Coaxial,
+    /// One centre.
+    Concentric,
+    /// One plane.
+    Coplanar,
+    /// Parallel directions.
+    Parallel,
+    /// Two directions square to each other.
+    Perpendicular,
 }
 
 /// Frame of coordinates in the job file.

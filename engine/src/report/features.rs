@@ -1,7 +1,8 @@
 //! Features with their parameters and uncertainties, and how they lie to each other.
 
+use crate::associate::{ConstraintCost, Criterion};
 use crate::feature::Feature;
-use crate::job::Outcome;
+use crate::job::{HoldSpec, Outcome};
 use crate::primitive::{Parameter, Primitive, Value};
 use crate::units::Quantity;
 
@@ -80,17 +81,31 @@ pub(super) fn table(outcome: &Outcome, units: &Units) -> String {
         if let Some(clear) = f.keep_clear {
             notes.push(format!("Keep {} {length} clear.", units.plain(clear)));
         }
+        if let (Some(held), Some(cost)) = (&f.held, &f.cost) {
+            notes.push(format!("Held to {}: {}", text::html(&known(held)), price(cost, units)));
+        }
+        let shares = |g: &&crate::job::GroupOutcome| g.features.contains(&feature.name);
+        if let Some(group) = outcome.groups.iter().find(shares) {
+            notes.push(format!(
+                "{} with the others of {}: {}",
+                group.relation.name(),
+                text::html(&group.name),
+                price(&group.cost, units)
+            ));
+        }
         let source = match from {
             Some(scan) => format!(", from {}", text::html(scan)),
             None => String::new(),
         };
         let q = feature.quality.as_ref();
+        let by = q.map(|q| q.criterion).filter(|c| *c != Criterion::LeastSquares);
+        let by = by.map_or_else(String::new, |c| format!(", {}", c.name().replace('-', " ")));
         let of = |s: Option<String>| s.unwrap_or_else(|| "–".into());
         table.row(&[
             (i + 1).to_string(),
             name(&feature.name),
             format!(
-                "{}<br><span class=\"by\">{}{source}</span>",
+                "{}<br><span class=\"by\">{}{by}{source}</span>",
                 text::html(kind_name(feature)),
                 text::html(&feature.fitter)
             ),
@@ -141,6 +156,37 @@ pub(super) fn kind_name(feature: &Feature) -> &str {
 /// Whether the arc that the points cover says something.
 pub(super) fn is_round(feature: &Feature) -> bool {
     !matches!(feature.shape, Primitive::Plane(_) | Primitive::Line(_))
+}
+
+/// What a shape is held to, in a few words.
+fn known(held: &HoldSpec) -> String {
+    let sizes = [
+        ("radius", held.radius),
+        ("major radius", held.major_radius),
+        ("minor radius", held.minor_radius),
+        ("half-angle", held.half_angle),
+    ];
+    let sizes = sizes.iter().filter_map(|(what, size)| Some(format!("{what} {}", (*size)?)));
+    let fixed = [
+        held.direction.map(|_| "a direction".to_string()),
+        held.through.map(|_| "a point".to_string()),
+        held.parallel.as_ref().map(|n| format!("parallel to {n}")),
+        held.perpendicular.as_ref().map(|n| format!("square to {n}")),
+    ];
+    sizes.chain(fixed.into_iter().flatten()).collect::<Vec<_>>().join(", ")
+}
+
+/// What that cost: scatter with and without it, and whether chance explains the difference.
+fn price(cost: &ConstraintCost, units: &Units) -> String {
+    match (cost.free_sigma, cost.probability) {
+        (Some(free), Some(probability)) => format!(
+            "scatter {} instead of {} (chance {})",
+            units.small(cost.sigma),
+            units.small(free),
+            if probability < 0.001 { "below 0.001".into() } else { fixed(probability, 3) }
+        ),
+        _ => format!("scatter {}; no fit without it", units.small(cost.sigma)),
+    }
 }
 
 fn parameters(feature: &Feature, units: &Units) -> String {

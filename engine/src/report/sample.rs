@@ -26,6 +26,7 @@ pub(super) fn empty() -> Outcome {
         machine_from_scan: Pose::identity(),
         datum: None,
         features: Vec::new(),
+        groups: Vec::new(),
         relations: Vec::new(),
         part: None,
         part_clearance: Vec::new(),
@@ -58,6 +59,7 @@ pub(super) fn outcome() -> Outcome {
 pub(super) fn scanned() -> crate::error::Result<Outcome> {
     let (points, triangles) = surface();
     let front = ScanOutcome {
+        length_error: None,
         name: "front".into(),
         file: "front.ply".into(),
         scan: Scan::from_mesh(points, triangles)?,
@@ -215,10 +217,14 @@ fn feature(
     let covariance = covariance(shape.point(), 0.011, 0.000_21, size);
     let notes = notes.iter().map(|n| (*n).into()).collect();
     FeatureOutcome {
+        scanner: 0.0,
         scan: None,
         surface: Vec::new(),
         keep_clear: (name == "pipe").then_some(6.0),
+        held: None,
+        cost: None,
         feature: Feature {
+            noise: None,
             name: name.into(),
             kind,
             fitter,

@@ -192,6 +192,7 @@ fn feature(name: &str, kind: FeatureKind, pieces: Vec<Bounded>) -> Feature {
         pieces,
         covariance,
         quality: None,
+        noise: None,
         notes: vec![],
     }
 }
