@@ -1,0 +1,483 @@
+//! Does the part fit.
+
+use std::sync::Arc;
+
+use engine::associate::Covariance;
+use engine::feature::Feature;
+use engine::fitcheck::{
+    self, Finding, Limits, Mount, Scene, SceneFeature, SceneScan, Verdict, part_clearance,
+};
+use engine::primitive::{Point3, Pose};
+
+use crate::call::call;
+use crate::context::{ContextBox, fitw_context, no_flags};
+use crate::datum::{DatumBox, fitw_datum};
+use crate::error::{Fault, fitw_status};
+use crate::feature::{FeatureBox, fitw_feature};
+use crate::handle::{self, Handle};
+use crate::join::{JoinBox, fitw_join};
+use crate::kind;
+use crate::part::{PartBox, fitw_part};
+use crate::pointer::{self, Array, Out, SizedOut, grows, items};
+use crate::region::{RegionBox, fitw_region, limit};
+use crate::scan::{ScanBox, fitw_scan};
+use crate::shape::{fitw_pose, to_pose};
+use crate::text::{self, Text, fitw_str};
+
+/// Findings of the checks of a part. Immutable. [any-thread]
+pub struct fitw_check;
+
+/// A scan that a part is held against.
+#[repr(C)]
+#[derive(Clone, Copy)]
+pub struct fitw_scene_scan {
+    /// The scan.
+    pub scan: *const fitw_scan,
+    /// Name for findings.
+    pub name: fitw_str,
+    /// Takes its coordinates to machine coordinates.
+    pub machine_from_scan: fitw_pose,
+    /// How it was joined to the first scan, for its uncertainty; NULL for the first.
+    pub join: *const fitw_join,
+}
+
+/// A feature with its own clearance, seat or bolt.
+#[repr(C)]
+#[derive(Clone, Copy)]
+pub struct fitw_scene_feature {
+    /// The feature, machine coordinates.
+    pub feature: *const fitw_feature,
+    /// All points of its surface, edges included, for what belongs to it in its scan; NULL for none.
+    pub surface: *const fitw_region,
+    /// Place in `scans` of the scan that `surface` is of; -1 for none.
+    pub scan: i32,
+    /// 1 if the part is meant to touch it, else 0.
+    pub is_seat: i32,
+    /// Clearance asked for it, mm; 0: the general one; negative: none.
+    pub keep_clear_mm: f64,
+    /// Bolt that goes into it, such as "M8"; empty: none.
+    pub bolt: fitw_str,
+}
+
+/// Where the part is bolted on.
+#[repr(C)]
+#[derive(Clone, Copy)]
+pub struct fitw_mount {
+    /// Place in `features` of the hole.
+    pub hole: i32,
+    /// Place in `features` of the face the part sits on there; -1 for none.
+    pub seat: i32,
+    /// Where the part's hole is, machine coordinates, mm.
+    pub near_mm: [f64; 3],
+}
+
+items! { fitw_scene_scan, 128; fitw_scene_feature, 48; fitw_mount, 32 }
+
+/// What a part is held against. Strides in bytes from one to the next; 0: side by side.
+#[repr(C)]
+#[derive(Clone, Copy)]
+pub struct fitw_scene {
+    /// sizeof(fitw_scene).
+    pub struct_size: u32,
+    /// 0; no flags are defined.
+    pub flags: u32,
+    /// The part, machine coordinates, a closed solid.
+    pub part: *const fitw_part,
+    /// Scans; overlapping ones are fine.
+    pub scans: *const fitw_scene_scan,
+    /// Number of scans.
+    pub scan_count: usize,
+    /// Stride of scans.
+    pub scan_stride: usize,
+    /// Features; may be NULL.
+    pub features: *const fitw_scene_feature,
+    /// Number of features.
+    pub feature_count: usize,
+    /// Stride of features.
+    pub feature_stride: usize,
+    /// Mounts; may be NULL.
+    pub mounts: *const fitw_mount,
+    /// Number of mounts.
+    pub mount_count: usize,
+    /// Stride of mounts.
+    pub mount_stride: usize,
+    /// The datum system, for the uncertainty of the machine's frame; may be NULL.
+    pub datum: *const fitw_datum,
+    /// Least air everywhere that is not a seat, mm; 0: 3; negative: none asked.
+    pub clearance_mm: f64,
+    /// Largest gap or overlap at a seat that counts as seated, mm; 0: 0.2.
+    pub seat_tolerance_mm: f64,
+    /// How far a surface may go on unseen beyond a scan's border, mm; 0: 5.
+    pub unseen_reach_mm: f64,
+}
+
+/// Finding about the part reaching into the machine.
+pub const FITW_CHECK_INTERFERENCE: i32 = 10;
+/// Finding about air.
+pub const FITW_CHECK_CLEARANCE: i32 = 20;
+/// Finding about a bolt through both holes.
+pub const FITW_CHECK_HOLE: i32 = 30;
+/// Finding about a seat.
+pub const FITW_CHECK_SEAT: i32 = 40;
+/// Finding about what was not seen.
+pub const FITW_CHECK_COVERAGE: i32 = 50;
+
+/// Answer of one check. Numbers that there are none of are NaN. Texts are valid until the check is released.
+#[repr(C)]
+#[derive(Clone, Copy)]
+pub struct fitw_finding {
+    /// sizeof(fitw_finding), set by the caller.
+    pub struct_size: u32,
+    /// FITW_CHECK_…; 0 for a kind that has no number yet, see `kind_name`.
+    pub kind: i32,
+    /// FITW_VERDICT_…
+    pub verdict: i32,
+    /// 0.
+    pub reserved: i32,
+    /// Measured value, mm: clearance, margin, or depth of an interference as a positive number.
+    pub value_mm: f64,
+    /// Its expanded uncertainty, coverage factor 2, mm.
+    pub uncertainty_mm: f64,
+    /// Limit that it is held against, mm.
+    pub limit_mm: f64,
+    /// Witness point on the part, machine coordinates, mm.
+    pub at_mm: [f64; 3],
+    /// Witness point on the scan, machine coordinates, mm.
+    pub to_mm: [f64; 3],
+    /// Longest side of the box round the place, mm.
+    pub extent_mm: f64,
+    /// Scan points that speak for it; -1 if not counted.
+    pub points: i64,
+    /// Kind as in result.json.
+    pub kind_name: fitw_str,
+    /// Feature or part of the scan that it is about.
+    pub name: fitw_str,
+    /// One sentence for people.
+    pub detail: fitw_str,
+    /// What would decide or mend it; empty when passed.
+    pub remedy: fitw_str,
+}
+
+grows! { fitw_scene 120, fitw_finding 168 }
+
+/// CHECK. Every check of the part against the scene, the worst findings first: interference, clearance,
+/// seats, bolt holes. Progress is reported. Release the result with fitw_check_release.
+///
+/// Errors: FITW_E_OPEN_PART if the part is no closed solid, FITW_E_UNDETERMINED if the part has no hole at
+/// a mount, FITW_E_ARGUMENT for places out of range, bad limits or an unknown bolt, FITW_E_HANDLE,
+/// FITW_E_CANCELLED. [any-thread]
+#[unsafe(no_mangle)]
+pub unsafe extern "C" fn fitw_check_run(
+    context: *const fitw_context,
+    scene: *const fitw_scene,
+    out: *mut *mut fitw_check,
+) -> fitw_status {
+    call(context, "fitw_check_run", |c| {
+        let out = Out::new(out, "out")?;
+        let scene = Given::new(c, scene)?;
+        let findings = scene.with(|part, whole, mounts, limits| {
+            fitcheck::all(part, whole, mounts, limits, &c.engine)
+        })?;
+        out.set(handle::insert(CheckBox::new(findings))?);
+        Ok(())
+    })
+}
+
+/// Signed clearance of each corner of the part's mesh to the nearest scanned surface that is not its seat,
+/// mm: negative in the machine's material, infinite where there is none; into the caller's `buffer` of
+/// `capacity` doubles, in the order of fitw_part_points_view.
+///
+/// `need` (may be NULL) gets the number of corners. Without a buffer (NULL, 0) only that, at once. Progress
+/// is reported. Errors: FITW_E_BUFFER if it is too small, else as fitw_check_run. [any-thread]
+#[unsafe(no_mangle)]
+pub unsafe extern "C" fn fitw_check_clearance(
+    context: *const fitw_context,
+    scene: *const fitw_scene,
+    buffer: *mut f64,
+    capacity: usize,
+    need: *mut usize,
+) -> fitw_status {
+    call(context, "fitw_check_clearance", |c| {
+        let scene = Given::new(c, scene)?;
+        let corners = scene.part.part.points.len();
+        if capacity < corners {
+            // Tells the length, or that the buffer is too small, before the work.
+            return pointer::fill(buffer, capacity, need, &vec![0.0; corners]);
+        }
+        let clearance = scene.with(|part, whole, mounts, limits| {
+            part_clearance(part, whole, mounts, limits, &c.engine)
+        })?;
+        pointer::fill(buffer, capacity, need, &clearance)
+    })
+}
+
+/// Worst verdict of the findings, FITW_VERDICT_…, and their number; either may be NULL. [any-thread]
+#[unsafe(no_mangle)]
+pub unsafe extern "C" fn fitw_check_verdict(
+    context: *const fitw_context,
+    check: *const fitw_check,
+    verdict: *mut i32,
+    finding_count: *mut usize,
+) -> fitw_status {
+    call(context, "fitw_check_verdict", |_| {
+        let check = handle::get(check, "check")?;
+        let (verdict, count) =
+            (Out::optional(verdict, "verdict")?, Out::optional(finding_count, "finding_count")?);
+        if let Some(verdict) = verdict {
+            let worst = Verdict::worst(check.findings.iter().map(|f| f.finding.verdict));
+            verdict.set(kind::of_verdict(worst));
+        }
+        if let Some(count) = count {
+            count.set(check.findings.len());
+        }
+        Ok(())
+    })
+}
+
+/// Finding `index`, from 0, the worst first. Error: FITW_E_ARGUMENT past the last. [any-thread]
+#[unsafe(no_mangle)]
+pub unsafe extern "C" fn fitw_check_finding(
+    context: *const fitw_context,
+    check: *const fitw_check,
+    index: usize,
+    out: *mut fitw_finding,
+) -> fitw_status {
+    call(context, "fitw_check_finding", |_| {
+        let check = handle::get(check, "check")?;
+        let out = SizedOut::new(out, "out")?;
+        let all = &check.findings;
+        out.set(all.get(index).ok_or_else(|| text::past(index, all.len()))?.hand_out());
+        Ok(())
+    })
+}
+
+/// Releases a check. NULL is allowed; releasing twice is FITW_E_HANDLE. [any-thread]
+#[unsafe(no_mangle)]
+pub unsafe extern "C" fn fitw_check_release(check: *mut fitw_check) -> fitw_status {
+    handle::release(check)
+}
+
+impl Handle for fitw_check {
+    type Inner = CheckBox;
+    const NAME: &'static str = "fitw_check";
+}
+
+/// What stands behind a check.
+pub(crate) struct CheckBox {
+    findings: Vec<FindingBox>,
+}
+
+struct FindingBox {
+    finding: Finding,
+    kind: Text,
+    name: Text,
+    detail: Text,
+    remedy: Text,
+}
+
+impl CheckBox {
+    pub(crate) fn new(findings: Vec<Finding>) -> Self {
+        CheckBox { findings: findings.into_iter().map(FindingBox::new).collect() }
+    }
+}
+
+impl FindingBox {
+    fn new(finding: Finding) -> Self {
+        FindingBox {
+            kind: Text::new(finding.kind),
+            name: Text::new(&finding.name),
+            detail: Text::new(&finding.detail),
+            remedy: Text::new(&finding.remedy),
+            finding,
+        }
+    }
+
+    fn hand_out(&self) -> fitw_finding {
+        let f = &self.finding;
+        let number = |value: Option<f64>| value.unwrap_or(f64::NAN);
+        let place = |p: Option<Point3>| p.map_or([f64::NAN; 3], Into::into);
+        fitw_finding {
+            struct_size: 0,
+            kind: of_kind(f.kind),
+            verdict: kind::of_verdict(f.verdict),
+            reserved: 0,
+            value_mm: number(f.value),
+            uncertainty_mm: number(f.uncertainty),
+            limit_mm: number(f.limit),
+            at_mm: place(f.at),
+            to_mm: place(f.to),
+            extent_mm: number(f.extent),
+            points: f.points.map_or(-1, |n| i64::try_from(n).unwrap_or(i64::MAX)),
+            kind_name: self.kind.view(),
+            name: self.name.view(),
+            detail: self.detail.view(),
+            remedy: self.remedy.view(),
+        }
+    }
+}
+
+fn of_kind(name: &str) -> i32 {
+    match name {
+        "interference" => FITW_CHECK_INTERFERENCE,
+        "clearance" => FITW_CHECK_CLEARANCE,
+        "hole" => FITW_CHECK_HOLE,
+        "seat" => FITW_CHECK_SEAT,
+        "coverage" => FITW_CHECK_COVERAGE,
+        _ => 0,
+    }
+}
+
+/// A scene of the host, its handles looked up and its numbers checked.
+struct Given {
+    part: Arc<PartBox>,
+    scans: Vec<GivenScan>,
+    features: Vec<GivenFeature>,
+    mounts: Vec<Mount>,
+    datum: Option<Arc<DatumBox>>,
+    limits: Limits,
+}
+
+struct GivenScan {
+    scan: Arc<ScanBox>,
+    name: String,
+    machine_from_scan: Pose,
+    join_covariance: Option<Covariance>,
+}
+
+struct GivenFeature {
+    feature: Arc<FeatureBox>,
+    surface: Option<Arc<RegionBox>>,
+    scan: Option<usize>,
+    is_seat: bool,
+    keep_clear: Option<f64>,
+    bolt: Option<String>,
+}
+
+impl Given {
+    fn new(c: &ContextBox, scene: *const fitw_scene) -> Result<Self, Fault> {
+        let s = pointer::read_sized(scene, "scene")?;
+        no_flags(s.flags, 0, "scene.flags")?;
+        c.engine.check()?;
+        let part = handle::get(s.part, "scene.part")?;
+        let scans = Array::new(s.scans, s.scan_count, s.scan_stride, "scene.scans")?;
+        let features = Array::new(s.features, s.feature_count, s.feature_stride, "scene.features")?;
+        let mounts = Array::new(s.mounts, s.mount_count, s.mount_stride, "scene.mounts")?;
+        let counts = (scans.len(), features.len());
+        let mut limits = Limits::default();
+        match s.clearance_mm {
+            none if none < 0.0 => limits.clearance = 0.0,
+            some => limit(&mut limits.clearance, some, "scene.clearance_mm")?,
+        }
+        limit(&mut limits.seat_tolerance, s.seat_tolerance_mm, "scene.seat_tolerance_mm")?;
+        limit(&mut limits.unseen_reach, s.unseen_reach_mm, "scene.unseen_reach_mm")?;
+        Ok(Given {
+            scans: scans.iter().map(|k| given_scan(&k)).collect::<Result<_, _>>()?,
+            features: features
+                .iter()
+                .map(|k| given_feature(&k, counts.0))
+                .collect::<Result<_, _>>()?,
+            mounts: mounts
+                .iter()
+                .map(|k| given_mount(&k, counts.1, &part))
+                .collect::<Result<_, _>>()?,
+            datum: handle::optional(s.datum, "scene.datum")?,
+            part,
+            limits,
+        })
+    }
+
+    /// Runs a check on the engine's view of the scene.
+    fn with<T>(
+        &self,
+        check: impl FnOnce(&engine::exchange::Part, &Scene<'_>, &[Mount], &Limits) -> engine::Result<T>,
+    ) -> Result<T, Fault> {
+        let scans = self.scans.iter().map(|s| SceneScan {
+            name: &s.name,
+            scan: &s.scan.scan,
+            machine_from_scan: s.machine_from_scan,
+            join_covariance: s.join_covariance.as_ref(),
+            length_error: None,
+        });
+        let features = self.features.iter().map(|f| SceneFeature {
+            feature: of(&f.feature),
+            scan: f.scan,
+            surface: f.surface.as_ref().map_or(&[], |s| s.region.ids()),
+            keep_clear: f.keep_clear,
+            is_seat: f.is_seat,
+            bolt: f.bolt.as_deref(),
+        });
+        let scene = Scene {
+            scans: scans.collect(),
+            features: features.collect(),
+            frame_covariance: self.datum.as_ref().map(|d| &d.system.covariance),
+        };
+        Ok(check(&self.part.part, &scene, &self.mounts, &self.limits)?)
+    }
+}
+
+fn of(feature: &FeatureBox) -> &Feature {
+    &feature.feature
+}
+
+fn given_scan(s: &fitw_scene_scan) -> Result<GivenScan, Fault> {
+    let machine_from_scan = to_pose(&s.machine_from_scan, "scene.scans.machine_from_scan")?;
+    let join: Option<Arc<JoinBox>> = handle::optional(s.join, "scene.scans.join")?;
+    // The join's covariance stands in the coordinates of the scan that it was joined to.
+    let in_machine = |j: &JoinBox| {
+        let machine_from_other = machine_from_scan * j.join.to_from_this.inverse();
+        j.join.covariance.transformed(&machine_from_other)
+    };
+    Ok(GivenScan {
+        scan: handle::get(s.scan, "scene.scans.scan")?,
+        name: text::optional(s.name, "scene.scans.name")?.unwrap_or_else(|| "scan".into()),
+        join_covariance: join.as_deref().map(in_machine),
+        machine_from_scan,
+    })
+}
+
+fn given_feature(f: &fitw_scene_feature, scans: usize) -> Result<GivenFeature, Fault> {
+    let keep_clear = match f.keep_clear_mm {
+        0.0 => None,
+        none if none < 0.0 => Some(0.0),
+        some if some.is_finite() => Some(some),
+        other => {
+            let allowed = "a finite number";
+            return Err(Fault::argument("scene.features.keep_clear_mm", other, allowed));
+        }
+    };
+    let scan = place(f.scan, scans, "scene.features.scan")?;
+    let surface = handle::optional(f.surface, "scene.features.surface")?;
+    if scan.is_none() && surface.is_some() {
+        let allowed = "the place of the surface's scan";
+        return Err(Fault::argument("scene.features.scan", f.scan, allowed));
+    }
+    Ok(GivenFeature {
+        feature: handle::get(f.feature, "scene.features.feature")?,
+        surface,
+        scan,
+        is_seat: f.is_seat != 0,
+        keep_clear,
+        bolt: text::optional(f.bolt, "scene.features.bolt")?,
+    })
+}
+
+fn given_mount(m: &fitw_mount, features: usize, part: &PartBox) -> Result<Mount, Fault> {
+    let name = "scene.mounts.hole";
+    let hole = place(m.hole, features, name)?;
+    let near = Point3::from(pointer::three(m.near_mm.as_ptr(), "scene.mounts.near_mm")?);
+    Ok(Mount {
+        hole: hole.ok_or_else(|| Fault::argument(name, m.hole, "the place of a hole"))?,
+        seat: place(m.seat, features, "scene.mounts.seat")?,
+        near,
+        part_hole: part.part.hole_at(&near)?,
+    })
+}
+
+/// A place in a list, -1 for none.
+fn place(number: i32, count: usize, name: &str) -> Result<Option<usize>, Fault> {
+    match usize::try_from(number) {
+        Ok(at) if at < count => Ok(Some(at)),
+        Err(_) if number == -1 => Ok(None),
+        _ => Err(Fault::argument(name, number, &format!("-1 to {}", count as i64 - 1))),
+    }
+}

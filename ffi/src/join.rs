@@ -1,0 +1,263 @@
+//! Joining scans.
+
+use engine::register::{self, Join, SurfaceOptions, TargetOptions};
+
+use crate::call::call;
+use crate::context::{fitw_context, no_flags};
+use crate::error::fitw_status;
+use crate::handle::{self, Handle};
+use crate::mesh::Coordinates;
+use crate::pointer::{self, Out, SizedOut, grows};
+use crate::region::limit;
+use crate::scan::fitw_scan;
+use crate::shape::{self, fitw_pose, of_pose};
+use crate::text::{self, Text, fitw_str};
+use crate::uncertainty::{self, fitw_covariance};
+
+/// How one scan was joined to another. Immutable. [any-thread]
+pub struct fitw_join;
+
+/// How scans are joined. 0 is the default.
+#[repr(C)]
+#[derive(Clone, Copy)]
+pub struct fitw_join_options {
+    /// sizeof(fitw_join_options).
+    pub struct_size: u32,
+    /// 0; no flags are defined.
+    pub flags: u32,
+    /// By targets: largest distance of a target from its partner, mm; 0: 0.3.
+    pub tolerance_mm: f64,
+    /// By targets: standard deviation of one coordinate below which residuals say nothing, mm; 0: 0.03.
+    pub least_deviation_mm: f64,
+    /// By surface: how far the start may put any point from its place, mm; 0: 5 % of the scan's diagonal.
+    pub reach_mm: f64,
+    /// By surface: largest angle between the normals of a pair, rad; 0: 45 degrees.
+    pub normal_angle_rad: f64,
+    /// By surface: smallest share of points that overlap, up to 1; 0: 0.1.
+    pub least_overlap: f64,
+    /// By surface: most iterations of each step; 0: 60.
+    pub iterations: u64,
+}
+
+/// How well a scan was joined.
+#[repr(C)]
+#[derive(Clone, Copy)]
+pub struct fitw_join_info {
+    /// sizeof(fitw_join_info), set by the caller.
+    pub struct_size: u32,
+    /// 1 if the iteration reached its answer, else 0; always 1 by targets.
+    pub converged: i32,
+    /// Root mean square of the residuals, mm.
+    pub rms_mm: f64,
+    /// By surface: share of the scan's points that overlap. By targets: share that found a partner.
+    pub overlap: f64,
+    /// Pairs of targets, see fitw_join_pair; 0 by surface.
+    pub pair_count: u64,
+    /// Notes, see fitw_join_note.
+    pub note_count: u64,
+}
+
+/// A target seen in both scans.
+#[repr(C)]
+#[derive(Clone, Copy)]
+pub struct fitw_target_pair {
+    /// sizeof(fitw_target_pair), set by the caller.
+    pub struct_size: u32,
+    /// 0.
+    pub reserved: i32,
+    /// Its place in the list of the scan joined to, from 0.
+    pub to: u64,
+    /// Its place in the list of the scan that is joined.
+    pub from: u64,
+    /// Distance between the two after the join, mm.
+    pub residual_mm: f64,
+    /// Share of its own coordinates in where the join puts it, 0 to 1; near 1 nothing checks it.
+    pub leverage: f64,
+}
+
+grows! { fitw_join_options 56, fitw_join_info 40, fitw_target_pair 40 }
+
+/// JOIN. Joins by target centres seen in both scans, in any order: `to_mm` in the coordinates of the scan
+/// joined to, `from_mm` in those of the scan that is joined; x, y, z side by side, double, mm.
+///
+/// Strides in bytes from target to target, 0: side by side. `options` may be NULL. Release the join with
+/// fitw_join_release. Errors: FITW_E_JOIN in words, FITW_E_LIMIT over 1,000 targets, FITW_E_ARGUMENT.
+/// [any-thread]
+#[unsafe(no_mangle)]
+pub unsafe extern "C" fn fitw_join_by_targets(
+    context: *const fitw_context,
+    to_mm: *const f64,
+    to_count: usize,
+    to_stride: usize,
+    from_mm: *const f64,
+    from_count: usize,
+    from_stride: usize,
+    options: *const fitw_join_options,
+    out: *mut *mut fitw_join,
+) -> fitw_status {
+    call(context, "fitw_join_by_targets", |c| {
+        let list = |p: *const f64, count, stride, name| {
+            Coordinates::new(p.cast(), count, stride, 0, name)?.points(1.0)
+        };
+        let to = list(to_mm, to_count, to_stride, "to_mm")?;
+        let from = list(from_mm, from_count, from_stride, "from_mm")?;
+        let given = pointer::read_optional(options, "options")?;
+        no_flags(given.flags, 0, "options.flags")?;
+        let out = Out::new(out, "out")?;
+        let mut options = TargetOptions::default();
+        limit(&mut options.tolerance, given.tolerance_mm, "options.tolerance_mm")?;
+        limit(
+            &mut options.least_deviation,
+            given.least_deviation_mm,
+            "options.least_deviation_mm",
+        )?;
+        c.engine.check()?;
+        let join = c.engine.run(|| register::by_targets(&to, &from, &options))?;
+        out.set(handle::insert(JoinBox::new(join))?);
+        Ok(())
+    })
+}
+
+/// Joins `from` to `to` by the surface that both show. `start` takes coordinates of `from` to those of `to`,
+/// nearly; NULL: they nearly agree already. `options` may be NULL. Progress is reported.
+///
+/// Errors: FITW_E_JOIN in words, FITW_E_ARGUMENT, FITW_E_CANCELLED. [any-thread]
+#[unsafe(no_mangle)]
+pub unsafe extern "C" fn fitw_join_by_surface(
+    context: *const fitw_context,
+    to: *const fitw_scan,
+    from: *const fitw_scan,
+    start: *const fitw_pose,
+    options: *const fitw_join_options,
+    out: *mut *mut fitw_join,
+) -> fitw_status {
+    call(context, "fitw_join_by_surface", |c| {
+        let (to, from) = (handle::get(to, "to")?, handle::get(from, "from")?);
+        let start = shape::optional_pose(start, "start")?;
+        let given = pointer::read_optional(options, "options")?;
+        no_flags(given.flags, 0, "options.flags")?;
+        let out = Out::new(out, "out")?;
+        let mut options = SurfaceOptions::default();
+        let mut reach = 0.0;
+        limit(&mut reach, given.reach_mm, "options.reach_mm")?;
+        options.reach = (reach > 0.0).then_some(reach);
+        limit(&mut options.normal_angle, given.normal_angle_rad, "options.normal_angle_rad")?;
+        limit(&mut options.least_overlap, given.least_overlap, "options.least_overlap")?;
+        if given.iterations > 0 {
+            options.iterations = usize::try_from(given.iterations).unwrap_or(usize::MAX);
+        }
+        let join = register::by_surface(&to.scan, &from.scan, &start, &options, &c.engine)?;
+        out.set(handle::insert(JoinBox::new(join))?);
+        Ok(())
+    })
+}
+
+/// to_from_this: takes coordinates of the joined scan to those of the scan joined to. [any-thread]
+#[unsafe(no_mangle)]
+pub unsafe extern "C" fn fitw_join_pose(
+    context: *const fitw_context,
+    join: *const fitw_join,
+    out: *mut fitw_pose,
+) -> fitw_status {
+    call(context, "fitw_join_pose", |_| {
+        let join = handle::get(join, "join")?;
+        Out::new(out, "out").map(|out| out.set(of_pose(&join.join.to_from_this)))
+    })
+}
+
+/// Covariance of the pose as a motion about a place in the coordinates of the scan joined to (three numbers,
+/// mm; NULL: the middle of what was matched). [any-thread]
+#[unsafe(no_mangle)]
+pub unsafe extern "C" fn fitw_join_covariance(
+    context: *const fitw_context,
+    join: *const fitw_join,
+    about_mm: *const f64,
+    out: *mut fitw_covariance,
+) -> fitw_status {
+    call(context, "fitw_join_covariance", |_| {
+        let join = handle::get(join, "join")?;
+        uncertainty::hand_out_covariance(&join.join.covariance, about_mm, out)
+    })
+}
+
+/// How well it was joined. [any-thread]
+#[unsafe(no_mangle)]
+pub unsafe extern "C" fn fitw_join_describe(
+    context: *const fitw_context,
+    join: *const fitw_join,
+    out: *mut fitw_join_info,
+) -> fitw_status {
+    call(context, "fitw_join_describe", |_| {
+        let join = handle::get(join, "join")?;
+        let out = SizedOut::new(out, "out")?;
+        out.set(fitw_join_info {
+            struct_size: 0,
+            converged: i32::from(join.join.converged),
+            rms_mm: join.join.rms,
+            overlap: join.join.overlap,
+            pair_count: join.join.pairs.len() as u64,
+            note_count: join.notes.len() as u64,
+        });
+        Ok(())
+    })
+}
+
+/// Pair `index` of targets, from 0. Error: FITW_E_ARGUMENT past the last. [any-thread]
+#[unsafe(no_mangle)]
+pub unsafe extern "C" fn fitw_join_pair(
+    context: *const fitw_context,
+    join: *const fitw_join,
+    index: usize,
+    out: *mut fitw_target_pair,
+) -> fitw_status {
+    call(context, "fitw_join_pair", |_| {
+        let join = handle::get(join, "join")?;
+        let out = SizedOut::new(out, "out")?;
+        let pairs = &join.join.pairs;
+        let pair = pairs.get(index).ok_or_else(|| text::past(index, pairs.len()))?;
+        out.set(fitw_target_pair {
+            struct_size: 0,
+            reserved: 0,
+            to: pair.to as u64,
+            from: pair.from as u64,
+            residual_mm: pair.residual,
+            leverage: pair.leverage,
+        });
+        Ok(())
+    })
+}
+
+/// What a person should know of the join (motions that the data leave free, targets that moved), one
+/// sentence; valid until the join is released. Error: FITW_E_ARGUMENT past the last. [any-thread]
+#[unsafe(no_mangle)]
+pub unsafe extern "C" fn fitw_join_note(
+    context: *const fitw_context,
+    join: *const fitw_join,
+    index: usize,
+    out: *mut fitw_str,
+) -> fitw_status {
+    call(context, "fitw_join_note", |_| text::nth(&handle::get(join, "join")?.notes, index, out))
+}
+
+/// Releases a join. NULL is allowed; releasing twice is FITW_E_HANDLE. [any-thread]
+#[unsafe(no_mangle)]
+pub unsafe extern "C" fn fitw_join_release(join: *mut fitw_join) -> fitw_status {
+    handle::release(join)
+}
+
+impl Handle for fitw_join {
+    type Inner = JoinBox;
+    const NAME: &'static str = "fitw_join";
+}
+
+/// What stands behind a join.
+pub(crate) struct JoinBox {
+    pub(crate) join: Join,
+    notes: Vec<Text>,
+}
+
+impl JoinBox {
+    fn new(join: Join) -> Self {
+        JoinBox { notes: Text::all(&join.notes), join }
+    }
+}

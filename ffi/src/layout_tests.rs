@@ -1,0 +1,147 @@
+//! The layout of every public struct against the committed description, `include/fitwright.abi.txt`.
+
+use std::collections::BTreeMap;
+use std::mem::offset_of;
+
+/// Offsets and sizes as the compiler of the library has them: struct, field, offset, size of the struct.
+macro_rules! layouts {
+    ($($path:path { $($field:ident),* $(,)? })*) => {
+        vec![$((
+            stringify!($path).rsplit("::").next().unwrap_or_default().trim(),
+            size_of::<$path>(),
+            vec![$((stringify!($field), offset_of!($path, $field))),*],
+        )),*]
+    };
+}
+
+#[test]
+fn structs_lie_as_the_description_says() {
+    let ours = layouts! {
+        crate::text::fitw_str { ptr, len }
+        crate::shape::fitw_pose { rotation, translation_mm }
+        crate::shape::fitw_shape { struct_size, kind, point_mm, direction, size_1, size_2 }
+        crate::context::fitw_context_options {
+            struct_size, flags, threads, reserved, memory_limit, progress, progress_user, log, log_user
+        }
+        crate::mesh::fitw_mesh {
+            struct_size, flags, points, point_count, point_stride, normals, normal_stride, triangles,
+            triangle_count, triangle_stride, point_scalar, normal_scalar, unit, reserved, release,
+            release_user
+        }
+        crate::scan::fitw_scan_options { struct_size, flags, max_points, max_triangles }
+        crate::scan::fitw_scan_info { struct_size, borrows, point_count, triangle_count, note_count }
+        crate::region::fitw_grow_options {
+            struct_size, flags, distance_mm, angle_rad, pick_distance_mm, trim_mm
+        }
+        crate::fit::fitw_constraint { kind, reserved, value, vector }
+        crate::fit::fitw_fit_options {
+            struct_size, flags, criterion, reserved, constraints, constraint_count, constraint_stride
+        }
+        crate::fit::fitw_points {
+            struct_size, scalar, points, count, point_stride, normals, normal_stride, pick_mm, noise_mm
+        }
+        crate::fit::fitw_fitter_info { struct_size, kind, minimum_points, id, title }
+        crate::fit::fitw_constraint_cost {
+            struct_size, freedoms, free_sigma_mm, sigma_mm, probability
+        }
+        crate::uncertainty::fitw_parameter {
+            struct_size, value_kind, quantity, reserved, name, value
+        }
+        crate::uncertainty::fitw_quality {
+            struct_size, converged, points, rejected, iterations, rms_mm, largest_mm, zone_mm, sigma_mm,
+            extent_mm, arc_rad, condition
+        }
+        crate::uncertainty::fitw_covariance { struct_size, reserved, about_mm, matrix }
+        crate::uncertainty::fitw_uncertainty {
+            struct_size, reserved, position_mm, tilt_rad, size_1, size_2
+        }
+        crate::feature::fitw_feature_info {
+            struct_size, kind, name, fitter, piece_count, parameter_count, note_count
+        }
+        crate::feature::fitw_hole_search {
+            struct_size, flags, name, face, face_region, pick_mm, largest_radius_mm
+        }
+        crate::feature::fitw_relation {
+            struct_size, reserved, angle_rad, angle_uncertainty_rad, distance_mm,
+            distance_uncertainty_mm, measure
+        }
+        crate::piece::fitw_piece {
+            struct_size, extent, kind, loop_count, point_mm, direction, size_1, size_2, zero, pole,
+            u_from, u_to, v_from, v_to
+        }
+        crate::datum::fitw_datum_feature { feature, axis, sets }
+        crate::datum::fitw_datum_info { struct_size, reserved, squareness_count, taken_count }
+        crate::datum::fitw_squareness {
+            struct_size, reserved, a, b, angle_rad, deviation_rad, uncertainty_rad
+        }
+        crate::join::fitw_join_options {
+            struct_size, flags, tolerance_mm, least_deviation_mm, reach_mm, normal_angle_rad,
+            least_overlap, iterations
+        }
+        crate::join::fitw_join_info {
+            struct_size, converged, rms_mm, overlap, pair_count, note_count
+        }
+        crate::join::fitw_target_pair { struct_size, reserved, to, from, residual_mm, leverage }
+        crate::step::fitw_step_options {
+            struct_size, flags, schema, reserved, title, date, scan_date, precision_mm, axis_length_mm
+        }
+        crate::part::fitw_part_options { struct_size, flags, unit, reserved, chord_error_mm }
+        crate::part::fitw_part_info {
+            struct_size, closed, solid_count, point_count, triangle_count, face_count, hole_count,
+            note_count, volume_mm3, area_mm2, low_mm, high_mm, chord_error_mm, schema
+        }
+        crate::part::fitw_part_hole_info {
+            struct_size, reserved, point_mm, axis, radius_mm, depth_mm
+        }
+        crate::check::fitw_scene_scan { scan, name, machine_from_scan, join }
+        crate::check::fitw_scene_feature {
+            feature, surface, scan, is_seat, keep_clear_mm, bolt
+        }
+        crate::check::fitw_mount { hole, seat, near_mm }
+        crate::check::fitw_scene {
+            struct_size, flags, part, scans, scan_count, scan_stride, features, feature_count,
+            feature_stride, mounts, mount_count, mount_stride, datum, clearance_mm, seat_tolerance_mm,
+            unseen_reach_mm
+        }
+        crate::check::fitw_finding {
+            struct_size, kind, verdict, reserved, value_mm, uncertainty_mm, limit_mm, at_mm, to_mm,
+            extent_mm, points, kind_name, name, detail, remedy
+        }
+        crate::job::fitw_outcome_info {
+            struct_size, verdict, scan_count, feature_count, finding_count, machine_from_scan
+        }
+    };
+    let described = described();
+    assert_eq!(ours.len(), described.len(), "a struct is missing here");
+    for (name, size, fields) in ours {
+        let (described_size, described_fields) = &described[name];
+        assert_eq!(size, *described_size, "{name}");
+        let fields: Vec<(String, usize)> =
+            fields.into_iter().map(|(f, at)| (f.to_owned(), at)).collect();
+        assert_eq!(&fields, described_fields, "{name}");
+    }
+}
+
+type Layout = (usize, Vec<(String, usize)>);
+
+/// Size and fields with their offsets of each struct, by name.
+fn described() -> BTreeMap<String, Layout> {
+    let text = include_str!("../../include/fitwright.abi.txt");
+    let mut all: BTreeMap<String, Layout> = BTreeMap::new();
+    let mut last = String::new();
+    for line in text.lines() {
+        let words: Vec<&str> = line.split_whitespace().collect();
+        match words[..] {
+            ["struct", name, "size", size, ..] => {
+                last = name.to_owned();
+                all.insert(last.clone(), (size.parse().expect("a size"), Vec::new()));
+            }
+            [offset, _, name, ":", ..] if line.starts_with(' ') => {
+                let fields = &mut all.get_mut(&last).expect("a struct before its fields").1;
+                fields.push((name.to_owned(), offset.parse().expect("an offset")));
+            }
+            _ => {}
+        }
+    }
+    all
+}

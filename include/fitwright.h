@@ -1,0 +1,2847 @@
+/*
+ * fitwright.h: the C interface of Fitwright, a geometry engine for designing a part onto a machine that is
+ * known only from a scan. This header is its manual. Generated from ffi/src; not edited by hand.
+ *
+ * Units      Millimetre, radian, double, right-handed coordinates; names end in _mm and _rad. Other units
+ *            are told with FITW_UNIT_… where data come in. A frame is in the name, in product order:
+ *            machine_from_scan × scan point = machine point.
+ *
+ * Calls      Every function returns a fitw_status: FITW_OK (0), or an error; then no result was written
+ *            (except a `need`). The first argument is the context, which keeps the last error: ask
+ *            fitw_context_error_message. Nothing is thrown; a defect inside comes back as FITW_E_INTERNAL.
+ *
+ * Handles    fitw_scan*, fitw_fit* and the others are opaque. What a call makes (its `fitw_T **out`) is the
+ *            caller's, to be given to fitw_T_release once; nothing else is. Order does not matter: a fit
+ *            keeps its region, a region its scan. A released or foreign handle is FITW_E_HANDLE, never a
+ *            crash. Nothing is handed out for free().
+ *
+ * Structs    Those that begin with struct_size may grow. Set all to zero and struct_size to its sizeof, for
+ *            arguments and for results:
+ *                fitw_fit_options o = FITW_ZERO;  o.struct_size = sizeof o;
+ *            Zero is the default of every option. Fields called `reserved` are 0.
+ *
+ * Views      A function that ends in _view, and every text, points into a handle's own memory: valid until
+ *            that handle is released, not to be written to. Copy it to keep it.
+ *
+ * Arrays     Arguments are read during the call and stay the caller's, but for FITW_MESH_BORROW. A stride
+ *            counts bytes from one element to the next, 0: side by side. Three numbers (a place, a
+ *            direction) are x, y, z.
+ *
+ * Numbers    Kinds and states are int32_t with named values. A later library may return values that are not
+ *            named here; arguments are checked.
+ *
+ * Threads    [any-thread]: any thread at any time, also several at once. Handles are immutable. Only
+ *            releasing a handle while a view of it is in use is the caller's fault. Results are the same to
+ *            the bit for any number of threads.
+ *
+ * Versions   Within FITW_ABI_MAJOR nothing is removed or changes size or meaning. fitw_abi_version tells
+ *            what is loaded.
+ *
+ * May be NULL: what the text says may be; nothing else. Errors that every function may return: FITW_E_HANDLE
+ * for a bad handle, FITW_E_ARGUMENT for NULL, misaligned or wrongly sized arguments, FITW_E_UNSUPPORTED for
+ * a struct with values that only a later library knows, FITW_E_INTERNAL; they are not repeated below.
+ */
+
+#ifndef FITWRIGHT_H
+#define FITWRIGHT_H
+
+#include <stddef.h>
+#include <stdint.h>
+/* Length of a fitw_str argument whose text ends with a NUL. */
+#define FITW_NUL SIZE_MAX
+
+/* All zero, for structs. */
+#ifdef __cplusplus
+#define FITW_ZERO {}
+#else
+#define FITW_ZERO {0}
+#endif
+
+/* Whether a library whose fitw_abi_version() is `v` serves a program compiled with this header. */
+#define FITW_ABI_FITS(v) ((v) >> 16 == FITW_ABI_MAJOR && (v) >= ((uint32_t)FITW_ABI_MAJOR << 16 | FITW_ABI_MINOR))
+
+
+/**
+ * Major number of the interface: raised when something is removed or changed. The library's file
+ * carries it (`libfitwright.so.1`).
+ */
+#define FITW_ABI_MAJOR 1
+
+/**
+ * Minor number of the interface: raised when something is added.
+ */
+#define FITW_ABI_MINOR 0
+
+/**
+ * Success; the only status under which results are written.
+ */
+#define FITW_OK 0
+
+/**
+ * An argument is NULL, misaligned, of a wrong size, or outside what the call allows.
+ */
+#define FITW_E_ARGUMENT 100
+
+/**
+ * A name is used twice.
+ */
+#define FITW_E_DUPLICATE_NAME 110
+
+/**
+ * A name refers to nothing.
+ */
+#define FITW_E_UNKNOWN_NAME 120
+
+/**
+ * The job's text is wrong.
+ */
+#define FITW_E_JOB 130
+
+/**
+ * The caller's buffer is too small; the size it needs was written.
+ */
+#define FITW_E_BUFFER 140
+
+/**
+ * A handle that was released, never existed, or is of another kind.
+ */
+#define FITW_E_HANDLE 150
+
+/**
+ * The work was cancelled, by fitw_context_cancel or by the progress callback.
+ */
+#define FITW_E_CANCELLED 200
+
+/**
+ * The operating system could not read or write a file.
+ */
+#define FITW_E_IO 300
+
+/**
+ * A file's content breaks its format.
+ */
+#define FITW_E_FORMAT 310
+
+/**
+ * A file is of no known format.
+ */
+#define FITW_E_UNKNOWN_FORMAT 320
+
+/**
+ * A file, or an options struct of a later version, uses something that this library cannot do.
+ */
+#define FITW_E_UNSUPPORTED 330
+
+/**
+ * A limit on size or memory was passed.
+ */
+#define FITW_E_LIMIT 340
+
+/**
+ * Fewer points than the shape needs.
+ */
+#define FITW_E_TOO_FEW_POINTS 400
+
+/**
+ * The points do not determine the shape.
+ */
+#define FITW_E_UNDETERMINED 410
+
+/**
+ * An iteration ended without an answer.
+ */
+#define FITW_E_NOT_CONVERGED 420
+
+/**
+ * A pick is too far from the surface.
+ */
+#define FITW_E_PICK_OFF_SURFACE 430
+
+/**
+ * A region holds no point.
+ */
+#define FITW_E_EMPTY_REGION 440
+
+/**
+ * A construction is impossible for the geometry given.
+ */
+#define FITW_E_CONSTRUCTION 450
+
+/**
+ * A datum system leaves a freedom open or takes one twice.
+ */
+#define FITW_E_DATUM 460
+
+/**
+ * Scans could not be joined.
+ */
+#define FITW_E_JOIN 470
+
+/**
+ * The part is not a closed solid.
+ */
+#define FITW_E_OPEN_PART 480
+
+/**
+ * A defect of this library; the context and every handle stay usable.
+ */
+#define FITW_E_INTERNAL 900
+
+/**
+ * Log: a call failed.
+ */
+#define FITW_LOG_ERROR 10
+
+/**
+ * Log: something was dropped, healed or left out.
+ */
+#define FITW_LOG_NOTE 20
+
+/**
+ * Threads: as many as the machine has cores.
+ */
+#define FITW_THREADS_ALL -1
+
+/**
+ * Unit of length: millimetre.
+ */
+#define FITW_UNIT_MM 10
+
+/**
+ * Unit of length: centimetre.
+ */
+#define FITW_UNIT_CM 20
+
+/**
+ * Unit of length: metre.
+ */
+#define FITW_UNIT_M 30
+
+/**
+ * Unit of length: inch, 25.4 mm.
+ */
+#define FITW_UNIT_INCH 40
+
+/**
+ * Numbers of an array: double.
+ */
+#define FITW_SCALAR_F64 10
+
+/**
+ * Numbers of an array: float.
+ */
+#define FITW_SCALAR_F32 20
+
+/**
+ * Kind: plane.
+ */
+#define FITW_KIND_PLANE 10
+
+/**
+ * Kind: straight line or axis.
+ */
+#define FITW_KIND_LINE 20
+
+/**
+ * Kind: circle.
+ */
+#define FITW_KIND_CIRCLE 30
+
+/**
+ * Kind: sphere.
+ */
+#define FITW_KIND_SPHERE 40
+
+/**
+ * Kind: cylinder.
+ */
+#define FITW_KIND_CYLINDER 50
+
+/**
+ * Kind: cone.
+ */
+#define FITW_KIND_CONE 60
+
+/**
+ * Kind: torus.
+ */
+#define FITW_KIND_TORUS 70
+
+/**
+ * Kind of a fit: a shape of a plug-in, known by its parameters and pieces.
+ */
+#define FITW_KIND_COMPOSITE 100
+
+/**
+ * Kind of a feature: point (its shape is a sphere of radius 0).
+ */
+#define FITW_KIND_POINT 110
+
+/**
+ * Kind of a feature: hole (its shape is the cylinder of its wall).
+ */
+#define FITW_KIND_HOLE 120
+
+/**
+ * Criterion: smallest sum of squared distances; the default.
+ */
+#define FITW_CRITERION_LEAST_SQUARES 10
+
+/**
+ * Criterion: smallest largest distance.
+ */
+#define FITW_CRITERION_MINIMUM_ZONE 20
+
+/**
+ * Criterion: largest shape inside the points.
+ */
+#define FITW_CRITERION_MAXIMUM_INSCRIBED 30
+
+/**
+ * Criterion: smallest shape that holds the points.
+ */
+#define FITW_CRITERION_MINIMUM_CIRCUMSCRIBED 40
+
+/**
+ * Verdict: the limit is met by more than the expanded uncertainty.
+ */
+#define FITW_VERDICT_PASS 10
+
+/**
+ * Verdict: the limit is broken by more than the expanded uncertainty.
+ */
+#define FITW_VERDICT_FAIL 20
+
+/**
+ * Verdict: in between, or not seen.
+ */
+#define FITW_VERDICT_UNDECIDED 30
+
+/**
+ * Quantity of a number: length, mm.
+ */
+#define FITW_QUANTITY_LENGTH 10
+
+/**
+ * Quantity of a number: angle, rad.
+ */
+#define FITW_QUANTITY_ANGLE 20
+
+/**
+ * Quantity of a number: bare.
+ */
+#define FITW_QUANTITY_NUMBER 30
+
+/**
+ * Flag of fitw_mesh: the arrays stay the host's and are not copied; `release` gives them back.
+ */
+#define FITW_MESH_BORROW 1
+
+/**
+ * Flag of fitw_scan_options: drop points that are not finite, with their triangles, instead of failing.
+ */
+#define FITW_SCAN_DROP_INVALID 1
+
+/**
+ * In fitw_scan_info.borrows: the points lie in the host's memory.
+ */
+#define FITW_SCAN_BORROWS_POINTS 1
+
+/**
+ * In fitw_scan_info.borrows: the triangles lie in the host's memory.
+ */
+#define FITW_SCAN_BORROWS_TRIANGLES 2
+
+/**
+ * Value of a parameter: a place, mm.
+ */
+#define FITW_VALUE_POINT 10
+
+/**
+ * Value of a parameter: a unit direction.
+ */
+#define FITW_VALUE_DIRECTION 20
+
+/**
+ * Value of a parameter: a number, in value[0].
+ */
+#define FITW_VALUE_NUMBER 30
+
+/**
+ * Constraint: the radius of circle, sphere or cylinder is `value`, mm.
+ */
+#define FITW_CONSTRAINT_RADIUS 10
+
+/**
+ * Constraint: the major radius of a torus is `value`, mm.
+ */
+#define FITW_CONSTRAINT_MAJOR_RADIUS 20
+
+/**
+ * Constraint: the minor radius of a torus is `value`, mm.
+ */
+#define FITW_CONSTRAINT_MINOR_RADIUS 30
+
+/**
+ * Constraint: the half-angle of a cone is `value`, rad.
+ */
+#define FITW_CONSTRAINT_HALF_ANGLE 40
+
+/**
+ * Constraint: the direction (of a plane its normal) is parallel to `vector`, either way.
+ */
+#define FITW_CONSTRAINT_PARALLEL 50
+
+/**
+ * Constraint: the direction (of a plane its normal) is perpendicular to `vector`.
+ */
+#define FITW_CONSTRAINT_PERPENDICULAR 60
+
+/**
+ * Constraint: axis, line, plane or centre goes through the place `vector`, mm.
+ */
+#define FITW_CONSTRAINT_THROUGH 70
+
+/**
+ * Flag of fitw_fit_options: use every point; gross outliers are not looked for.
+ */
+#define FITW_FIT_KEEP_OUTLIERS 1
+
+/**
+ * Extent: closed loops of points on a plane, see fitw_feature_piece_loop_view.
+ */
+#define FITW_EXTENT_OUTLINE 10
+
+/**
+ * Extent: a line from u_from to u_to, mm along the direction from the point.
+ */
+#define FITW_EXTENT_SEGMENT 20
+
+/**
+ * Extent: a circle from u_from to u_to, rad about the normal, counted from `zero`.
+ */
+#define FITW_EXTENT_ARC 30
+
+/**
+ * Extent: a patch of cylinder, cone, sphere or torus between parameters u and v.
+ */
+#define FITW_EXTENT_PATCH 40
+
+/**
+ * Extent: all of the shape.
+ */
+#define FITW_EXTENT_WHOLE 50
+
+/**
+ * STEP schema: AP214.
+ */
+#define FITW_STEP_AP214 214
+
+/**
+ * STEP schema: AP242; the default.
+ */
+#define FITW_STEP_AP242 242
+
+/**
+ * Flag of fitw_step_options: curved pieces are completed instead of trimmed to what was seen.
+ */
+#define FITW_STEP_FULL 1
+
+/**
+ * Finding about the part reaching into the machine.
+ */
+#define FITW_CHECK_INTERFERENCE 10
+
+/**
+ * Finding about air.
+ */
+#define FITW_CHECK_CLEARANCE 20
+
+/**
+ * Finding about a bolt through both holes.
+ */
+#define FITW_CHECK_HOLE 30
+
+/**
+ * Finding about a seat.
+ */
+#define FITW_CHECK_SEAT 40
+
+/**
+ * Finding about what was not seen.
+ */
+#define FITW_CHECK_COVERAGE 50
+
+/**
+ * Flag of fitw_outcome_write: write the first scan in machine coordinates, too.
+ */
+#define FITW_OUTCOME_SCAN_MACHINE 1
+
+/**
+ * Findings of the checks of a part. Immutable. [any-thread]
+ */
+typedef struct fitw_check fitw_check;
+
+/**
+ * What a host gives the engine: threads, callbacks, limits; and the place of the last error. The first
+ * argument of nearly every call. Scans, fits and all other handles do not belong to a context: they may be
+ * used with any, and may outlive it.
+ *
+ * Any thread may use it, several at once; but it keeps one last error, so give each thread that wants to
+ * read its own error its own context (with threads = 1 it is cheap: one thread).
+ */
+typedef struct fitw_context fitw_context;
+
+/**
+ * The machine's own axes, from features of a scan (ISO 5459). Immutable. [any-thread]
+ */
+typedef struct fitw_datum fitw_datum;
+
+/**
+ * A named thing, fitted or constructed, with its bounded pieces and uncertainty, in one frame. Immutable.
+ * [any-thread]
+ */
+typedef struct fitw_feature fitw_feature;
+
+/**
+ * A shape fitted to points, with its uncertainty and quality. Immutable. [any-thread]
+ */
+typedef struct fitw_fit fitw_fit;
+
+/**
+ * A job: which scans, features, datum system, part and checks, read and validated. Immutable. [any-thread]
+ */
+typedef struct fitw_job fitw_job;
+
+/**
+ * How one scan was joined to another. Immutable. [any-thread]
+ */
+typedef struct fitw_join fitw_join;
+
+/**
+ * What the run of a job found. Immutable. [any-thread]
+ */
+typedef struct fitw_outcome fitw_outcome;
+
+/**
+ * The designed part in machine coordinates. Immutable. [any-thread]
+ */
+typedef struct fitw_part fitw_part;
+
+/**
+ * A set of points of one scan. Immutable; keeps its scan. [any-thread]
+ */
+typedef struct fitw_region fitw_region;
+
+/**
+ * A scan: points with optional triangles and normals, in its scanner's coordinates, mm. Immutable; what
+ * follows from it (normals, neighbours, noise) is computed once, when first asked for. [any-thread]
+ */
+typedef struct fitw_scan fitw_scan;
+
+/**
+ * A text that was made to be kept, such as a STEP file in memory. Immutable. [any-thread]
+ */
+typedef struct fitw_text fitw_text;
+
+/**
+ * What every function returns: FITW_OK or one of FITW_E_…. The numbers are frozen; a later library may
+ * return ones that are not named here, so treat every other number than 0 as an error.
+ */
+typedef int32_t fitw_status;
+
+/**
+ * A text, UTF-8. As an argument: `len` bytes, or up to a NUL if `len` is FITW_NUL; read during the call
+ * only; { NULL, 0 } is the empty text. As a result: `len` bytes and a NUL behind them, in memory that
+ * belongs to the handle it was asked from, valid until that handle is released.
+ */
+typedef struct {
+    /**
+     * First byte; NULL only if `len` is 0.
+     */
+    const char *ptr;
+    /**
+     * Bytes without the NUL, or FITW_NUL.
+     */
+    size_t len;
+} fitw_str;
+
+/**
+ * Progress of a running call: the step and the fraction of it that is done, 0 to 1. Return 0 to go on,
+ * anything else to cancel (as fitw_context_cancel does).
+ *
+ * Called on any thread, one call at a time for a context; a report that would have to wait is left out.
+ * `step` is valid during the callback. It must not throw, longjmp or block for long. It may call
+ * fitw_context_cancel.
+ */
+typedef int32_t (*fitw_progress_fn)(void *user, fitw_str step, double fraction);
+
+/**
+ * A line for the host's log; `level` is FITW_LOG_…. Called on the thread of the call that causes it;
+ * `line` is valid during the callback. It must not throw or longjmp.
+ */
+typedef void (*fitw_log_fn)(void *user, int32_t level, fitw_str line);
+
+/**
+ * How a context is made. All zero is the default.
+ */
+typedef struct {
+    /**
+     * sizeof(fitw_context_options).
+     */
+    uint32_t struct_size;
+    /**
+     * 0; no flags are defined.
+     */
+    uint32_t flags;
+    /**
+     * Worker threads, 1 to 1024, or FITW_THREADS_ALL; 0: one. Results do not depend on it.
+     */
+    int32_t threads;
+    /**
+     * 0.
+     */
+    int32_t reserved;
+    /**
+     * Most bytes that the positions, triangles and normals of scans and parts made with this context may
+     * take together while they live, checked before they are loaded; 0: no limit. Borrowed arrays do not
+     * count. What is derived later (neighbours, search trees) takes up to about six times as much on top.
+     */
+    uint64_t memory_limit;
+    /**
+     * Progress and cancel; may be NULL. Must stay callable until the context is released and every call
+     * with it has returned.
+     */
+    fitw_progress_fn progress;
+    /**
+     * Handed to `progress`.
+     */
+    void *progress_user;
+    /**
+     * Log; may be NULL. As long-lived as `progress`.
+     */
+    fitw_log_fn log;
+    /**
+     * Handed to `log`.
+     */
+    void *log_user;
+} fitw_context_options;
+
+/**
+ * Gives borrowed memory back: the library does not read it any more. Called exactly once after a call
+ * that took it succeeded, on any thread, possibly before that call returns. It must not throw or longjmp.
+ */
+typedef void (*fitw_release_fn)(void *user);
+
+/**
+ * Points, and triangles or normals of them if there are any, in the host's memory.
+ *
+ * Copied during the call, unless `flags` has FITW_MESH_BORROW. Then points that are double, side by side
+ * and in mm, and triangles that are side by side, are used where they lie: they must stay as they are until
+ * `release` is called (exactly once if the call succeeds; never if it fails: the memory stays the host's).
+ * What is not of that form, and all normals, is copied none the less; if nothing is left to borrow,
+ * `release` is called before the call returns.
+ */
+typedef struct {
+    /**
+     * sizeof(fitw_mesh).
+     */
+    uint32_t struct_size;
+    /**
+     * 0 or FITW_MESH_BORROW.
+     */
+    uint32_t flags;
+    /**
+     * First coordinate of the first point; x, y, z lie side by side. Multiple of its scalar's size.
+     */
+    const void *points;
+    /**
+     * Number of points, 1 to 4294967295.
+     */
+    size_t point_count;
+    /**
+     * Bytes from one point to the next; 0: points lie side by side.
+     */
+    size_t point_stride;
+    /**
+     * Normal of each point, outward, any length but 0; NULL: none. Not for meshes with triangles of parts.
+     */
+    const void *normals;
+    /**
+     * Bytes from one normal to the next; 0: side by side.
+     */
+    size_t normal_stride;
+    /**
+     * First corner of the first triangle: three point numbers, counter-clockwise seen from outside. NULL:
+     * bare points.
+     */
+    const uint32_t *triangles;
+    /**
+     * Number of triangles; 0 for bare points.
+     */
+    size_t triangle_count;
+    /**
+     * Bytes from one triangle to the next; 0: side by side.
+     */
+    size_t triangle_stride;
+    /**
+     * FITW_SCALAR_… of the points; 0: double.
+     */
+    int32_t point_scalar;
+    /**
+     * FITW_SCALAR_… of the normals; 0: double.
+     */
+    int32_t normal_scalar;
+    /**
+     * FITW_UNIT_… of the points; 0: mm.
+     */
+    int32_t unit;
+    /**
+     * 0.
+     */
+    int32_t reserved;
+    /**
+     * Gives borrowed arrays back; may be NULL if they outlive the scan and all that is made of it.
+     */
+    fitw_release_fn release;
+    /**
+     * Handed to `release`.
+     */
+    void *release_user;
+} fitw_mesh;
+
+/**
+ * How a scan is read from a file. All zero is the default.
+ */
+typedef struct {
+    /**
+     * sizeof(fitw_scan_options).
+     */
+    uint32_t struct_size;
+    /**
+     * 0 or FITW_SCAN_DROP_INVALID.
+     */
+    uint32_t flags;
+    /**
+     * Most points the file may hold; 0: 200 million.
+     */
+    uint64_t max_points;
+    /**
+     * Most triangles the file may hold; 0: 400 million.
+     */
+    uint64_t max_triangles;
+} fitw_scan_options;
+
+/**
+ * A rigid motion: p becomes rotation × p + translation.
+ */
+typedef struct {
+    /**
+     * Rotation matrix, row by row.
+     */
+    double rotation[9];
+    /**
+     * Translation, mm.
+     */
+    double translation_mm[3];
+} fitw_pose;
+
+/**
+ * What a scan consists of.
+ */
+typedef struct {
+    /**
+     * sizeof(fitw_scan_info), set by the caller.
+     */
+    uint32_t struct_size;
+    /**
+     * FITW_SCAN_BORROWS_… of what lies in the host's memory.
+     */
+    uint32_t borrows;
+    /**
+     * Points.
+     */
+    uint64_t point_count;
+    /**
+     * Triangles; 0 for a point cloud.
+     */
+    uint64_t triangle_count;
+    /**
+     * Notes, see fitw_scan_note.
+     */
+    uint64_t note_count;
+} fitw_scan_info;
+
+/**
+ * An unbounded ideal shape.
+ */
+typedef struct {
+    /**
+     * sizeof(fitw_shape), set by the caller.
+     */
+    uint32_t struct_size;
+    /**
+     * FITW_KIND_PLANE to FITW_KIND_TORUS; FITW_KIND_COMPOSITE as a result only, with nothing but `point_mm`.
+     */
+    int32_t kind;
+    /**
+     * On the plane, line or axis; centre of circle, sphere, torus; mm.
+     */
+    double point_mm[3];
+    /**
+     * Unit normal of plane and circle, direction of a line, axis of cylinder, cone (towards growing
+     * radius), torus; zero for a sphere. As an argument of any length but 0.
+     */
+    double direction[3];
+    /**
+     * Circle, sphere, cylinder: radius, mm. Cone: radius at `point_mm`, mm. Torus: major radius, mm. Else 0.
+     */
+    double size_1;
+    /**
+     * Torus: minor radius, mm. Cone: half-angle, rad. Else 0.
+     */
+    double size_2;
+} fitw_shape;
+
+/**
+ * How a region grows. 0 is the default, derived from the scan's noise and resolution.
+ */
+typedef struct {
+    /**
+     * sizeof(fitw_grow_options).
+     */
+    uint32_t struct_size;
+    /**
+     * 0; no flags are defined.
+     */
+    uint32_t flags;
+    /**
+     * Largest distance of a point from the shape, mm; 0: 4 times the noise plus 5 % of the resolution.
+     */
+    double distance_mm;
+    /**
+     * Largest angle between a point's normal and the shape's, rad; 0: 20 degrees or what noise explains.
+     */
+    double angle_rad;
+    /**
+     * Largest distance of the pick from the nearest point, mm; 0: 5 times the resolution.
+     */
+    double pick_distance_mm;
+    /**
+     * Points nearer than this to the region's edge are left out, mm; 0: twice the resolution, less on
+     * narrow faces; negative: none are left out (what a feature's bounds are taken from).
+     */
+    double trim_mm;
+} fitw_grow_options;
+
+/**
+ * A fitter that may be asked for.
+ */
+typedef struct {
+    /**
+     * sizeof(fitw_fitter_info), set by the caller.
+     */
+    uint32_t struct_size;
+    /**
+     * FITW_KIND_… of what it fits.
+     */
+    int32_t kind;
+    /**
+     * Fewest points it works with.
+     */
+    uint64_t minimum_points;
+    /**
+     * Id, such as "builtin.cylinder"; valid until the context is released.
+     */
+    fitw_str id;
+    /**
+     * One line for people; valid until the context is released.
+     */
+    fitw_str title;
+} fitw_fitter_info;
+
+/**
+ * Something known of a shape, held exactly while the rest is fitted.
+ */
+typedef struct {
+    /**
+     * FITW_CONSTRAINT_…
+     */
+    int32_t kind;
+    /**
+     * 0.
+     */
+    int32_t reserved;
+    /**
+     * The number that the kind asks for; else 0.
+     */
+    double value;
+    /**
+     * The direction or place that the kind asks for; else zeros.
+     */
+    double vector[3];
+} fitw_constraint;
+
+/**
+ * How a shape is fitted. All zero is the default.
+ */
+typedef struct {
+    /**
+     * sizeof(fitw_fit_options).
+     */
+    uint32_t struct_size;
+    /**
+     * 0 or FITW_FIT_KEEP_OUTLIERS.
+     */
+    uint32_t flags;
+    /**
+     * FITW_CRITERION_…; 0: least squares.
+     */
+    int32_t criterion;
+    /**
+     * 0.
+     */
+    int32_t reserved;
+    /**
+     * What is known of the shape; may be NULL. Read during the call.
+     */
+    const fitw_constraint *constraints;
+    /**
+     * Number of constraints.
+     */
+    size_t constraint_count;
+    /**
+     * Bytes from one constraint to the next; 0: side by side.
+     */
+    size_t constraint_stride;
+} fitw_fit_options;
+
+/**
+ * Points of the host to fit to, without a scan. Read during the call.
+ */
+typedef struct {
+    /**
+     * sizeof(fitw_points).
+     */
+    uint32_t struct_size;
+    /**
+     * FITW_SCALAR_… of points and normals; 0: double.
+     */
+    int32_t scalar;
+    /**
+     * x, y, z of the first point, mm.
+     */
+    const void *points;
+    /**
+     * Number of points.
+     */
+    size_t count;
+    /**
+     * Bytes from one point to the next; 0: side by side.
+     */
+    size_t point_stride;
+    /**
+     * Unit normal of each point, zero where unknown; NULL: none.
+     */
+    const void *normals;
+    /**
+     * Bytes from one normal to the next; 0: side by side.
+     */
+    size_t normal_stride;
+    /**
+     * Where the user pointed: three numbers, mm; may be NULL.
+     */
+    const double *pick_mm;
+    /**
+     * Noise of the points, mm; 0: unknown.
+     */
+    double noise_mm;
+} fitw_points;
+
+/**
+ * A named parameter of a shape, as in result.json: plane point, normal; line point, direction; circle
+ * centre, normal, radius; sphere centre, radius; cylinder point, axis, radius; cone point, axis, radius,
+ * half_angle; torus centre, axis, major_radius, minor_radius.
+ */
+typedef struct {
+    /**
+     * sizeof(fitw_parameter), set by the caller.
+     */
+    uint32_t struct_size;
+    /**
+     * FITW_VALUE_…
+     */
+    int32_t value_kind;
+    /**
+     * FITW_QUANTITY_… of a number; 0 else.
+     */
+    int32_t quantity;
+    /**
+     * 0.
+     */
+    int32_t reserved;
+    /**
+     * Name; valid until the handle it was asked from is released.
+     */
+    fitw_str name;
+    /**
+     * x, y, z, or the number and two zeros.
+     */
+    double value[3];
+} fitw_parameter;
+
+/**
+ * How good a fit is.
+ */
+typedef struct {
+    /**
+     * sizeof(fitw_quality), set by the caller.
+     */
+    uint32_t struct_size;
+    /**
+     * 1 if the iteration reached its answer, else 0.
+     */
+    int32_t converged;
+    /**
+     * Points used.
+     */
+    uint64_t points;
+    /**
+     * Points left out as gross outliers.
+     */
+    uint64_t rejected;
+    /**
+     * Iterations.
+     */
+    uint64_t iterations;
+    /**
+     * Root mean square of the distances of the used points, mm.
+     */
+    double rms_mm;
+    /**
+     * Largest absolute distance of a used point, mm.
+     */
+    double largest_mm;
+    /**
+     * Largest minus smallest signed distance, mm.
+     */
+    double zone_mm;
+    /**
+     * Standard deviation of one point, mm.
+     */
+    double sigma_mm;
+    /**
+     * Extent of the data along the axis (plane: largest extent), mm.
+     */
+    double extent_mm;
+    /**
+     * Arc covered about the axis, rad, up to 2 pi; 2 pi for planes and lines.
+     */
+    double arc_rad;
+    /**
+     * Condition number of the fit; large: badly determined.
+     */
+    double condition;
+} fitw_quality;
+
+/**
+ * Covariance of a shape as that of a small motion of it about a point, plus its sizes. Components: shift
+ * x, y, z (mm); turn about x, y, z (rad); size 1; size 2 (see fitw_shape). A place p carried by the shape
+ * moves by shift + turn × (p - about). Motions that do not change the shape have variance 0.
+ */
+typedef struct {
+    /**
+     * sizeof(fitw_covariance), set by the caller.
+     */
+    uint32_t struct_size;
+    /**
+     * 0.
+     */
+    int32_t reserved;
+    /**
+     * Point that the motion is taken about, mm.
+     */
+    double about_mm[3];
+    /**
+     * 8 × 8, symmetric, row by row.
+     */
+    double matrix[64];
+} fitw_covariance;
+
+/**
+ * Expanded uncertainties (coverage factor 2) of a shape at a place.
+ */
+typedef struct {
+    /**
+     * sizeof(fitw_uncertainty), set by the caller.
+     */
+    uint32_t struct_size;
+    /**
+     * 0.
+     */
+    int32_t reserved;
+    /**
+     * Of a place carried by the shape, in the direction where it is largest, mm.
+     */
+    double position_mm;
+    /**
+     * Of the tilt of the shape's direction, rad; 0 for a shape without one.
+     */
+    double tilt_rad;
+    /**
+     * Of size 1 (see fitw_shape), mm.
+     */
+    double size_1;
+    /**
+     * Of size 2, mm or rad.
+     */
+    double size_2;
+} fitw_uncertainty;
+
+/**
+ * What the constraints of a fit cost.
+ */
+typedef struct {
+    /**
+     * sizeof(fitw_constraint_cost), set by the caller.
+     */
+    uint32_t struct_size;
+    /**
+     * Freedoms that the constraints took away; 0: there were none, and the rest is 0.
+     */
+    int32_t freedoms;
+    /**
+     * Standard deviation of one point without the constraints, mm; -1: the points alone do not
+     * determine the shape.
+     */
+    double free_sigma_mm;
+    /**
+     * Standard deviation of one point with them, mm.
+     */
+    double sigma_mm;
+    /**
+     * Probability that points which obey them cost this much by chance; -1: as above.
+     */
+    double probability;
+} fitw_constraint_cost;
+
+/**
+ * What is known of a hole before looking for it.
+ */
+typedef struct {
+    /**
+     * sizeof(fitw_hole_search).
+     */
+    uint32_t struct_size;
+    /**
+     * 0; no flags are defined.
+     */
+    uint32_t flags;
+    /**
+     * Name of the feature to be made; not empty.
+     */
+    fitw_str name;
+    /**
+     * The plane it opens in, scan coordinates, its normal out of the material.
+     */
+    const fitw_feature *face;
+    /**
+     * That plane's points, edges included: grown with a negative trim_mm.
+     */
+    const fitw_region *face_region;
+    /**
+     * A place near the hole, mm: in its mouth, on its rim or on its wall.
+     */
+    double pick_mm[3];
+    /**
+     * Largest radius to look for, mm; 0: a third of the face's extent.
+     */
+    double largest_radius_mm;
+} fitw_hole_search;
+
+/**
+ * How two features lie to each other. Uncertainties are expanded, coverage factor 2.
+ */
+typedef struct {
+    /**
+     * sizeof(fitw_relation), set by the caller.
+     */
+    uint32_t struct_size;
+    /**
+     * 0.
+     */
+    int32_t reserved;
+    /**
+     * Angle between their directions, rad, 0 to pi/2; NaN if one has none.
+     */
+    double angle_rad;
+    /**
+     * Uncertainty of the angle, rad; NaN as above.
+     */
+    double angle_uncertainty_rad;
+    /**
+     * Distance, mm; from a plane signed.
+     */
+    double distance_mm;
+    /**
+     * Uncertainty of the distance, mm.
+     */
+    double distance_uncertainty_mm;
+    /**
+     * What the distance is, such as "between axes, at the middle of b"; valid until the context is
+     * released.
+     */
+    fitw_str measure;
+} fitw_relation;
+
+/**
+ * What a feature is.
+ */
+typedef struct {
+    /**
+     * sizeof(fitw_feature_info), set by the caller.
+     */
+    uint32_t struct_size;
+    /**
+     * FITW_KIND_…
+     */
+    int32_t kind;
+    /**
+     * Name; valid until the feature is released.
+     */
+    fitw_str name;
+    /**
+     * Id of the fitter that made it, or "construction.intersection", "construction.midplane"; valid until
+     * the feature is released.
+     */
+    fitw_str fitter;
+    /**
+     * Bounded pieces, see fitw_feature_piece.
+     */
+    uint64_t piece_count;
+    /**
+     * Parameters, see fitw_feature_parameter.
+     */
+    uint64_t parameter_count;
+    /**
+     * Notes, see fitw_feature_note.
+     */
+    uint64_t note_count;
+} fitw_feature_info;
+
+/**
+ * A bounded piece of a feature: a shape and how much of it exists.
+ */
+typedef struct {
+    /**
+     * sizeof(fitw_piece), set by the caller.
+     */
+    uint32_t struct_size;
+    /**
+     * FITW_EXTENT_…
+     */
+    int32_t extent;
+    /**
+     * FITW_KIND_… of the shape; this and the next four as in fitw_shape.
+     */
+    int32_t kind;
+    /**
+     * Loops of an outline; 0 else.
+     */
+    uint32_t loop_count;
+    /**
+     * See fitw_shape, mm.
+     */
+    double point_mm[3];
+    /**
+     * See fitw_shape.
+     */
+    double direction[3];
+    /**
+     * See fitw_shape, mm.
+     */
+    double size_1;
+    /**
+     * See fitw_shape, mm or rad.
+     */
+    double size_2;
+    /**
+     * Arc, patch: direction of u = 0, perpendicular to the axis (sphere: to `pole`).
+     */
+    double zero[3];
+    /**
+     * Patch: the axis that u turns about; of a sphere its own choice.
+     */
+    double pole[3];
+    /**
+     * Segment: mm. Arc, patch: angle about the axis, rad; u_from < u_to ≤ u_from + 2 pi.
+     */
+    double u_from;
+    /**
+     * As u_from.
+     */
+    double u_to;
+    /**
+     * Patch. Cylinder, cone: mm along the axis from the point. Sphere: latitude, rad. Torus: angle round
+     * the tube, rad, 0 outermost, pi/2 towards the axis direction.
+     */
+    double v_from;
+    /**
+     * As v_from.
+     */
+    double v_to;
+} fitw_piece;
+
+/**
+ * One datum of a system.
+ */
+typedef struct {
+    /**
+     * A plane, axis or point, scan coordinates.
+     */
+    const fitw_feature *feature;
+    /**
+     * The machine axis that its direction becomes: "+x", "-x" … "-z"; empty: none.
+     */
+    fitw_str axis;
+    /**
+     * The coordinates that it sets to zero ahead of later datums: "origin", or letters as "xy"; empty:
+     * those that are left open.
+     */
+    fitw_str sets;
+} fitw_datum_feature;
+
+/**
+ * What a datum system consists of.
+ */
+typedef struct {
+    /**
+     * sizeof(fitw_datum_info), set by the caller.
+     */
+    uint32_t struct_size;
+    /**
+     * 0.
+     */
+    int32_t reserved;
+    /**
+     * Angles between datum features, see fitw_datum_squareness.
+     */
+    uint64_t squareness_count;
+    /**
+     * What each datum took, see fitw_datum_taken.
+     */
+    uint64_t taken_count;
+} fitw_datum_info;
+
+/**
+ * Angle between two datum features.
+ */
+typedef struct {
+    /**
+     * sizeof(fitw_squareness), set by the caller.
+     */
+    uint32_t struct_size;
+    /**
+     * 0.
+     */
+    int32_t reserved;
+    /**
+     * Name of the first; valid until the datum system is released.
+     */
+    fitw_str a;
+    /**
+     * Name of the second.
+     */
+    fitw_str b;
+    /**
+     * Angle between their directions, rad, 0 to pi/2.
+     */
+    double angle_rad;
+    /**
+     * Its deviation from the nearer of 0 and pi/2, rad.
+     */
+    double deviation_rad;
+    /**
+     * Expanded uncertainty (coverage factor 2) of the deviation, rad.
+     */
+    double uncertainty_rad;
+} fitw_squareness;
+
+/**
+ * How scans are joined. 0 is the default.
+ */
+typedef struct {
+    /**
+     * sizeof(fitw_join_options).
+     */
+    uint32_t struct_size;
+    /**
+     * 0; no flags are defined.
+     */
+    uint32_t flags;
+    /**
+     * By targets: largest distance of a target from its partner, mm; 0: 0.3.
+     */
+    double tolerance_mm;
+    /**
+     * By targets: standard deviation of one coordinate below which residuals say nothing, mm; 0: 0.03.
+     */
+    double least_deviation_mm;
+    /**
+     * By surface: how far the start may put any point from its place, mm; 0: 5 % of the scan's diagonal.
+     */
+    double reach_mm;
+    /**
+     * By surface: largest angle between the normals of a pair, rad; 0: 45 degrees.
+     */
+    double normal_angle_rad;
+    /**
+     * By surface: smallest share of points that overlap, up to 1; 0: 0.1.
+     */
+    double least_overlap;
+    /**
+     * By surface: most iterations of each step; 0: 60.
+     */
+    uint64_t iterations;
+} fitw_join_options;
+
+/**
+ * How well a scan was joined.
+ */
+typedef struct {
+    /**
+     * sizeof(fitw_join_info), set by the caller.
+     */
+    uint32_t struct_size;
+    /**
+     * 1 if the iteration reached its answer, else 0; always 1 by targets.
+     */
+    int32_t converged;
+    /**
+     * Root mean square of the residuals, mm.
+     */
+    double rms_mm;
+    /**
+     * By surface: share of the scan's points that overlap. By targets: share that found a partner.
+     */
+    double overlap;
+    /**
+     * Pairs of targets, see fitw_join_pair; 0 by surface.
+     */
+    uint64_t pair_count;
+    /**
+     * Notes, see fitw_join_note.
+     */
+    uint64_t note_count;
+} fitw_join_info;
+
+/**
+ * A target seen in both scans.
+ */
+typedef struct {
+    /**
+     * sizeof(fitw_target_pair), set by the caller.
+     */
+    uint32_t struct_size;
+    /**
+     * 0.
+     */
+    int32_t reserved;
+    /**
+     * Its place in the list of the scan joined to, from 0.
+     */
+    uint64_t to;
+    /**
+     * Its place in the list of the scan that is joined.
+     */
+    uint64_t from;
+    /**
+     * Distance between the two after the join, mm.
+     */
+    double residual_mm;
+    /**
+     * Share of its own coordinates in where the join puts it, 0 to 1; near 1 nothing checks it.
+     */
+    double leverage;
+} fitw_target_pair;
+
+/**
+ * How features are written as STEP. All zero is the default.
+ */
+typedef struct {
+    /**
+     * sizeof(fitw_step_options).
+     */
+    uint32_t struct_size;
+    /**
+     * 0 or FITW_STEP_FULL.
+     */
+    uint32_t flags;
+    /**
+     * FITW_STEP_…; 0: AP242.
+     */
+    int32_t schema;
+    /**
+     * 0.
+     */
+    int32_t reserved;
+    /**
+     * Name of the assembly, no feature's; empty: "Measured features".
+     */
+    fitw_str title;
+    /**
+     * Time stamp of the file, ISO 8601; empty: none, so that equal features give equal files.
+     */
+    fitw_str date;
+    /**
+     * When the scan was made, ISO 8601; empty: not said.
+     */
+    fitw_str scan_date;
+    /**
+     * Closeness within which two things are one, mm; 0: 1e-6.
+     */
+    double precision_mm;
+    /**
+     * Length of the lines that show the machine's axes, mm; 0: 50.
+     */
+    double axis_length_mm;
+} fitw_step_options;
+
+/**
+ * How a part is read. All zero is the default.
+ */
+typedef struct {
+    /**
+     * sizeof(fitw_part_options).
+     */
+    uint32_t struct_size;
+    /**
+     * 0; no flags are defined.
+     */
+    uint32_t flags;
+    /**
+     * FITW_UNIT_… of a mesh file; a STEP file names its own. 0: mm.
+     */
+    int32_t unit;
+    /**
+     * 0.
+     */
+    int32_t reserved;
+    /**
+     * Largest distance of a STEP part's mesh from its exact surfaces, mm, 1e-5 to 100; 0: 0.01.
+     */
+    double chord_error_mm;
+} fitw_part_options;
+
+/**
+ * What a part consists of.
+ */
+typedef struct {
+    /**
+     * sizeof(fitw_part_info), set by the caller.
+     */
+    uint32_t struct_size;
+    /**
+     * 1 if it is a closed solid, which the checks need; else 0.
+     */
+    int32_t closed;
+    /**
+     * Separate closed solids.
+     */
+    uint64_t solid_count;
+    /**
+     * Corners of its mesh.
+     */
+    uint64_t point_count;
+    /**
+     * Triangles of its mesh.
+     */
+    uint64_t triangle_count;
+    /**
+     * Analytic faces, see fitw_part_face; 0 for a mesh.
+     */
+    uint64_t face_count;
+    /**
+     * Round holes known, see fitw_part_hole.
+     */
+    uint64_t hole_count;
+    /**
+     * Notes, see fitw_part_note.
+     */
+    uint64_t note_count;
+    /**
+     * Enclosed volume, mm³; positive when the triangles face outwards.
+     */
+    double volume_mm3;
+    /**
+     * Area of all triangles, mm².
+     */
+    double area_mm2;
+    /**
+     * Smallest coordinates, mm.
+     */
+    double low_mm[3];
+    /**
+     * Largest coordinates, mm.
+     */
+    double high_mm[3];
+    /**
+     * Largest distance of the mesh from the exact surfaces, mm; 0 for a mesh.
+     */
+    double chord_error_mm;
+    /**
+     * "AP203", "AP214", "AP242", "STL", "PLY", "OBJ" or "arrays"; valid until the part is released.
+     */
+    fitw_str schema;
+} fitw_part_info;
+
+/**
+ * A round hole of the part.
+ */
+typedef struct {
+    /**
+     * sizeof(fitw_part_hole_info), set by the caller.
+     */
+    uint32_t struct_size;
+    /**
+     * 0.
+     */
+    int32_t reserved;
+    /**
+     * Middle of the axis inside the material, mm.
+     */
+    double point_mm[3];
+    /**
+     * Unit axis.
+     */
+    double axis[3];
+    /**
+     * Radius, mm.
+     */
+    double radius_mm;
+    /**
+     * Length of the wall along the axis, mm.
+     */
+    double depth_mm;
+} fitw_part_hole_info;
+
+/**
+ * A scan that a part is held against.
+ */
+typedef struct {
+    /**
+     * The scan.
+     */
+    const fitw_scan *scan;
+    /**
+     * Name for findings.
+     */
+    fitw_str name;
+    /**
+     * Takes its coordinates to machine coordinates.
+     */
+    fitw_pose machine_from_scan;
+    /**
+     * How it was joined to the first scan, for its uncertainty; NULL for the first.
+     */
+    const fitw_join *join;
+} fitw_scene_scan;
+
+/**
+ * A feature with its own clearance, seat or bolt.
+ */
+typedef struct {
+    /**
+     * The feature, machine coordinates.
+     */
+    const fitw_feature *feature;
+    /**
+     * All points of its surface, edges included, for what belongs to it in its scan; NULL for none.
+     */
+    const fitw_region *surface;
+    /**
+     * Place in `scans` of the scan that `surface` is of; -1 for none.
+     */
+    int32_t scan;
+    /**
+     * 1 if the part is meant to touch it, else 0.
+     */
+    int32_t is_seat;
+    /**
+     * Clearance asked for it, mm; 0: the general one; negative: none.
+     */
+    double keep_clear_mm;
+    /**
+     * Bolt that goes into it, such as "M8"; empty: none.
+     */
+    fitw_str bolt;
+} fitw_scene_feature;
+
+/**
+ * Where the part is bolted on.
+ */
+typedef struct {
+    /**
+     * Place in `features` of the hole.
+     */
+    int32_t hole;
+    /**
+     * Place in `features` of the face the part sits on there; -1 for none.
+     */
+    int32_t seat;
+    /**
+     * Where the part's hole is, machine coordinates, mm.
+     */
+    double near_mm[3];
+} fitw_mount;
+
+/**
+ * What a part is held against. Strides in bytes from one to the next; 0: side by side.
+ */
+typedef struct {
+    /**
+     * sizeof(fitw_scene).
+     */
+    uint32_t struct_size;
+    /**
+     * 0; no flags are defined.
+     */
+    uint32_t flags;
+    /**
+     * The part, machine coordinates, a closed solid.
+     */
+    const fitw_part *part;
+    /**
+     * Scans; overlapping ones are fine.
+     */
+    const fitw_scene_scan *scans;
+    /**
+     * Number of scans.
+     */
+    size_t scan_count;
+    /**
+     * Stride of scans.
+     */
+    size_t scan_stride;
+    /**
+     * Features; may be NULL.
+     */
+    const fitw_scene_feature *features;
+    /**
+     * Number of features.
+     */
+    size_t feature_count;
+    /**
+     * Stride of features.
+     */
+    size_t feature_stride;
+    /**
+     * Mounts; may be NULL.
+     */
+    const fitw_mount *mounts;
+    /**
+     * Number of mounts.
+     */
+    size_t mount_count;
+    /**
+     * Stride of mounts.
+     */
+    size_t mount_stride;
+    /**
+     * The datum system, for the uncertainty of the machine's frame; may be NULL.
+     */
+    const fitw_datum *datum;
+    /**
+     * Least air everywhere that is not a seat, mm; 0: 3; negative: none asked.
+     */
+    double clearance_mm;
+    /**
+     * Largest gap or overlap at a seat that counts as seated, mm; 0: 0.2.
+     */
+    double seat_tolerance_mm;
+    /**
+     * How far a surface may go on unseen beyond a scan's border, mm; 0: 5.
+     */
+    double unseen_reach_mm;
+} fitw_scene;
+
+/**
+ * Answer of one check. Numbers that there are none of are NaN. Texts are valid until the check is released.
+ */
+typedef struct {
+    /**
+     * sizeof(fitw_finding), set by the caller.
+     */
+    uint32_t struct_size;
+    /**
+     * FITW_CHECK_…; 0 for a kind that has no number yet, see `kind_name`.
+     */
+    int32_t kind;
+    /**
+     * FITW_VERDICT_…
+     */
+    int32_t verdict;
+    /**
+     * 0.
+     */
+    int32_t reserved;
+    /**
+     * Measured value, mm: clearance, margin, or depth of an interference as a positive number.
+     */
+    double value_mm;
+    /**
+     * Its expanded uncertainty, coverage factor 2, mm.
+     */
+    double uncertainty_mm;
+    /**
+     * Limit that it is held against, mm.
+     */
+    double limit_mm;
+    /**
+     * Witness point on the part, machine coordinates, mm.
+     */
+    double at_mm[3];
+    /**
+     * Witness point on the scan, machine coordinates, mm.
+     */
+    double to_mm[3];
+    /**
+     * Longest side of the box round the place, mm.
+     */
+    double extent_mm;
+    /**
+     * Scan points that speak for it; -1 if not counted.
+     */
+    int64_t points;
+    /**
+     * Kind as in result.json.
+     */
+    fitw_str kind_name;
+    /**
+     * Feature or part of the scan that it is about.
+     */
+    fitw_str name;
+    /**
+     * One sentence for people.
+     */
+    fitw_str detail;
+    /**
+     * What would decide or mend it; empty when passed.
+     */
+    fitw_str remedy;
+} fitw_finding;
+
+/**
+ * What a run found, in short.
+ */
+typedef struct {
+    /**
+     * sizeof(fitw_outcome_info), set by the caller.
+     */
+    uint32_t struct_size;
+    /**
+     * FITW_VERDICT_…, the worst of all checks.
+     */
+    int32_t verdict;
+    /**
+     * Scans.
+     */
+    uint64_t scan_count;
+    /**
+     * Features, see fitw_outcome_feature.
+     */
+    uint64_t feature_count;
+    /**
+     * Findings, see fitw_outcome_check.
+     */
+    uint64_t finding_count;
+    /**
+     * Takes coordinates of the first scan to machine coordinates.
+     */
+    fitw_pose machine_from_scan;
+} fitw_outcome_info;
+
+#ifdef __cplusplus
+extern "C" {
+#endif // __cplusplus
+
+/* ---- VERSION --------------------------------------------------------------------------------------------- */
+
+/**
+ * The interface of the library that is loaded: major number times 65536 plus minor number.
+ *
+ * A program may go on if the major number is its own FITW_ABI_MAJOR and the minor one is not less
+ * than its own FITW_ABI_MINOR: FITW_ABI_FITS. [any-thread]
+ */
+uint32_t fitw_abi_version(void);
+
+/**
+ * Version of the engine, such as "0.1.0"; `out` stays valid for ever. [any-thread]
+ */
+fitw_status fitw_version_text(fitw_str *out);
+
+/**
+ * How the library was built: engine, interface, compiler, target; one line for reports of defects.
+ * `out` stays valid for ever. [any-thread]
+ */
+fitw_status fitw_build_text(fitw_str *out);
+
+/**
+ * Whether this library has a feature: writes 1 or 0. Known are "step", "job", "borrowed-scan".
+ *
+ * The names of later versions may be asked for too. Error: FITW_E_ARGUMENT. [any-thread]
+ */
+fitw_status fitw_feature_known(fitw_str name, int32_t *out);
+
+/**
+ * Name of a status, such as "FITW_E_IO"; "unknown status" for a number that this library does not
+ * return. `out` stays valid for ever. Error: FITW_E_ARGUMENT for NULL. [any-thread]
+ */
+fitw_status fitw_status_name(fitw_status status, fitw_str *out);
+
+/* ---- TEXTS ----------------------------------------------------------------------------------------------- */
+
+/**
+ * The bytes of a text; valid until it is released.
+ *
+ * Errors: FITW_E_HANDLE, FITW_E_ARGUMENT. [any-thread]
+ */
+fitw_status fitw_text_view(const fitw_context *context, const fitw_text *text, fitw_str *out);
+
+/**
+ * Releases a text. NULL is allowed; releasing twice is FITW_E_HANDLE. [any-thread]
+ */
+fitw_status fitw_text_release(fitw_text *text);
+
+/* ---- CONTEXT --------------------------------------------------------------------------------------------- */
+
+/**
+ * Makes a context; release it with fitw_context_release. `options` may be NULL.
+ *
+ * Errors: FITW_E_ARGUMENT (NULL `out`, threads out of range, unknown flags), FITW_E_UNSUPPORTED,
+ * FITW_E_INTERNAL if the system refuses the threads. [any-thread]
+ */
+fitw_status fitw_context_create(const fitw_context_options *options, fitw_context **out);
+
+/**
+ * Releases a context. Calls that run with it on other threads end undisturbed. NULL is allowed; releasing
+ * twice is FITW_E_HANDLE. [any-thread]
+ */
+fitw_status fitw_context_release(fitw_context *context);
+
+/**
+ * Asks running and later work of a context to stop: it ends with FITW_E_CANCELLED as soon as it can.
+ * Holds until fitw_context_resume. [any-thread]
+ */
+fitw_status fitw_context_cancel(const fitw_context *context);
+
+/**
+ * Takes the wish to stop back, so that the context can be used again. [any-thread]
+ */
+fitw_status fitw_context_resume(const fitw_context *context);
+
+/**
+ * Bytes of scans and parts that count against the context's memory limit now. [any-thread]
+ */
+fitw_status fitw_context_memory(const fitw_context *context, uint64_t *bytes);
+
+/**
+ * Status of the context's last call: FITW_OK if it succeeded. Every call with the context clears it at
+ * its start, but for this one, the two below and cancel, resume. [any-thread]
+ */
+fitw_status fitw_context_error_status(const fitw_context *context, fitw_status *out);
+
+/**
+ * Message of the last error: one sentence with what was found and what is allowed; empty after success.
+ *
+ * Copies as much as fits into `capacity` bytes, always with a NUL at its end; never fails for want of
+ * room. `need` (may be NULL) gets the bytes that all of it takes with its NUL. [any-thread]
+ */
+fitw_status fitw_context_error_message(const fitw_context *context,
+                                       char *buffer,
+                                       size_t capacity,
+                                       size_t *need);
+
+/**
+ * Place of the last error: the function, and the argument, file or line if there is one, as in
+ * "fitw_scan_read: front.ply: line 12". Buffer as above. [any-thread]
+ */
+fitw_status fitw_context_error_place(const fitw_context *context,
+                                     char *buffer,
+                                     size_t capacity,
+                                     size_t *need);
+
+/* ---- SCAN ------------------------------------------------------------------------------------------------ */
+
+/**
+ * Makes a scan of the host's arrays; release it with fitw_scan_release.
+ *
+ * Errors: FITW_E_ARGUMENT for no points, a coordinate that is not finite or over 1e15 mm, a triangle that
+ * names a point past the last, NULL or misaligned arrays, counts that no memory holds; FITW_E_LIMIT over
+ * the context's memory limit; FITW_E_CANCELLED. [any-thread]
+ */
+fitw_status fitw_scan_create(const fitw_context *context, const fitw_mesh *mesh, fitw_scan **out);
+
+/**
+ * Reads a scan: STL, PLY, OBJ or points as text, told apart by extension and content.
+ *
+ * `path` as the system takes it, UTF-8. `unit` is the FITW_UNIT_… of the file's coordinates. `options` may
+ * be NULL. Progress is reported. Release the scan with fitw_scan_release.
+ * Errors: FITW_E_IO, FITW_E_FORMAT with line or byte, FITW_E_UNKNOWN_FORMAT, FITW_E_UNSUPPORTED,
+ * FITW_E_LIMIT, FITW_E_CANCELLED, FITW_E_ARGUMENT. [any-thread]
+ */
+fitw_status fitw_scan_read(const fitw_context *context,
+                           fitw_str path,
+                           int32_t unit,
+                           const fitw_scan_options *options,
+                           fitw_scan **out);
+
+/**
+ * The scan moved by a rigid motion, a scan of its own. Triangles are shared, points copied.
+ *
+ * Errors: FITW_E_ARGUMENT for a pose that is no rigid motion; FITW_E_LIMIT. [any-thread]
+ */
+fitw_status fitw_scan_move(const fitw_context *context,
+                           const fitw_scan *scan,
+                           const fitw_pose *pose,
+                           fitw_scan **out);
+
+/**
+ * Releases a scan; what was made of it keeps what it needs. NULL is allowed; releasing twice is
+ * FITW_E_HANDLE. [any-thread]
+ */
+fitw_status fitw_scan_release(fitw_scan *scan);
+
+/**
+ * Counts of a scan. Errors: FITW_E_HANDLE, FITW_E_ARGUMENT. [any-thread]
+ */
+fitw_status fitw_scan_describe(const fitw_context *context, const fitw_scan *scan, fitw_scan_info *out);
+
+/**
+ * What was dropped, ignored or healed when the scan was read, one sentence each; `index` from 0. The text
+ * is valid until the scan is released. Error: FITW_E_ARGUMENT past the last. [any-thread]
+ */
+fitw_status fitw_scan_note(const fitw_context *context, const fitw_scan *scan, size_t index, fitw_str *out);
+
+/**
+ * The points: `*xyz_mm` gets x, y, z of each side by side, `*count` the number of points. Not a copy;
+ * valid until the scan is released. [any-thread]
+ */
+fitw_status fitw_scan_points_view(const fitw_context *context,
+                                  const fitw_scan *scan,
+                                  const double **xyz_mm,
+                                  size_t *count);
+
+/**
+ * The triangles: three point numbers each, `*count` the number of triangles. Not a copy; NULL for a point
+ * cloud; valid until the scan is released. [any-thread]
+ */
+fitw_status fitw_scan_triangles_view(const fitw_context *context,
+                                     const fitw_scan *scan,
+                                     const uint32_t **corners,
+                                     size_t *count);
+
+/**
+ * Unit normal of each point: given, or from the triangles, or from the neighbours; zero where undefined.
+ * Computed when first asked for. Valid until the scan is released. [any-thread]
+ */
+fitw_status fitw_scan_normals_view(const fitw_context *context,
+                                   const fitw_scan *scan,
+                                   const double **xyz,
+                                   size_t *count);
+
+/**
+ * Standard deviation of the points normal to the surface, mm, estimated from the scan alone when first
+ * asked for; 0 for a scan too small to tell. [any-thread]
+ */
+fitw_status fitw_scan_noise(const fitw_context *context, const fitw_scan *scan, double *noise_mm);
+
+/**
+ * Median spacing of neighbouring points, mm, computed when first asked for. [any-thread]
+ */
+fitw_status fitw_scan_resolution(const fitw_context *context, const fitw_scan *scan, double *resolution_mm);
+
+/**
+ * The scan's point nearest to a place (three numbers, mm): its number and distance. Either result may be
+ * NULL. Error: FITW_E_ARGUMENT for a place that is not finite. [any-thread]
+ */
+fitw_status fitw_scan_nearest(const fitw_context *context,
+                              const fitw_scan *scan,
+                              const double *place_mm,
+                              uint32_t *id,
+                              double *distance_mm);
+
+/* ---- SHAPES ---------------------------------------------------------------------------------------------- */
+
+/**
+ * Distance of each of `count` points from a shape, mm, into `distances_mm` (`count` doubles):
+ * signed for surfaces, positive on the side their normal points to (plane) or outside; for curves unsigned.
+ *
+ * Points are double, mm, x, y, z side by side; `stride` in bytes from point to point, 0: side by side.
+ * Errors: FITW_E_ARGUMENT. [any-thread]
+ */
+fitw_status fitw_shape_distances(const fitw_context *context,
+                                 const fitw_shape *shape,
+                                 const double *points_mm,
+                                 size_t count,
+                                 size_t stride,
+                                 double *distances_mm);
+
+/* ---- REGION ---------------------------------------------------------------------------------------------- */
+
+/**
+ * Grows a region from a pick (three numbers, mm, near the surface) along a surface of a kind:
+ * FITW_KIND_PLANE, _SPHERE, _CYLINDER, _CONE, _TORUS. `options` may be NULL. Release the region with
+ * fitw_region_release.
+ *
+ * Errors: FITW_E_PICK_OFF_SURFACE, FITW_E_EMPTY_REGION if no such surface is there, FITW_E_ARGUMENT,
+ * FITW_E_CANCELLED. [any-thread]
+ */
+fitw_status fitw_region_grow(const fitw_context *context,
+                             const fitw_scan *scan,
+                             const double *pick_mm,
+                             int32_t kind,
+                             const fitw_grow_options *options,
+                             fitw_region **out);
+
+/**
+ * All points of a scan. [any-thread]
+ */
+fitw_status fitw_region_all(const fitw_context *context, const fitw_scan *scan, fitw_region **out);
+
+/**
+ * The points of given numbers, in any order; doubles count once.
+ *
+ * `ids` are `count` numbers side by side, read during the call. Error: FITW_E_ARGUMENT for a number past
+ * the scan's last point. [any-thread]
+ */
+fitw_status fitw_region_from_ids(const fitw_context *context,
+                                 const fitw_scan *scan,
+                                 const uint32_t *ids,
+                                 size_t count,
+                                 fitw_region **out);
+
+/**
+ * The points in a box from `low_mm` to `high_mm` (three numbers each, mm), along the axes of a frame:
+ * `frame_from_scan` takes scan coordinates to those of the box; NULL: the scan's own axes.
+ *
+ * Errors: FITW_E_EMPTY_REGION, FITW_E_ARGUMENT. [any-thread]
+ */
+fitw_status fitw_region_in_box(const fitw_context *context,
+                               const fitw_scan *scan,
+                               const fitw_pose *frame_from_scan,
+                               const double *low_mm,
+                               const double *high_mm,
+                               fitw_region **out);
+
+/**
+ * The points in a sphere; centre three numbers, mm, scan coordinates; radius over 0, mm.
+ *
+ * Errors: FITW_E_EMPTY_REGION, FITW_E_ARGUMENT. [any-thread]
+ */
+fitw_status fitw_region_in_sphere(const fitw_context *context,
+                                  const fitw_scan *scan,
+                                  const double *centre_mm,
+                                  double radius_mm,
+                                  fitw_region **out);
+
+/**
+ * The points within a distance (mm, over 0) of a shape in scan coordinates.
+ *
+ * Errors: FITW_E_EMPTY_REGION, FITW_E_ARGUMENT. [any-thread]
+ */
+fitw_status fitw_region_near_shape(const fitw_context *context,
+                                   const fitw_scan *scan,
+                                   const fitw_shape *shape,
+                                   double within_mm,
+                                   fitw_region **out);
+
+/**
+ * The region without its points nearer than `distance_mm` to an edge of it, measured along the surface.
+ * 0: twice the scan's resolution, or less where that would leave under half of the points.
+ *
+ * `used_mm` (may be NULL) gets the distance that was used. Errors: FITW_E_EMPTY_REGION if nothing is left,
+ * FITW_E_ARGUMENT for a negative distance. [any-thread]
+ */
+fitw_status fitw_region_trim(const fitw_context *context,
+                             const fitw_region *region,
+                             double distance_mm,
+                             fitw_region **out,
+                             double *used_mm);
+
+/**
+ * The numbers of the region's points, ascending. Not a copy; valid until the region is released.
+ * [any-thread]
+ */
+fitw_status fitw_region_ids_view(const fitw_context *context,
+                                 const fitw_region *region,
+                                 const uint32_t **ids,
+                                 size_t *count);
+
+/**
+ * Releases a region; its scan stays. NULL is allowed; releasing twice is FITW_E_HANDLE. [any-thread]
+ */
+fitw_status fitw_region_release(fitw_region *region);
+
+/* ---- FIT ------------------------------------------------------------------------------------------------- */
+
+/**
+ * Number of fitters. [any-thread]
+ */
+fitw_status fitw_fitter_count(const fitw_context *context, size_t *count);
+
+/**
+ * Fitter `index`, from 0. Error: FITW_E_ARGUMENT past the last. [any-thread]
+ */
+fitw_status fitw_fitter_describe(const fitw_context *context, size_t index, fitw_fitter_info *out);
+
+/**
+ * Fits to a region's points, with their normals, the region's pick and the scan's noise. `fitter` is an id:
+ * "builtin.plane", ".line", ".circle", ".sphere", ".cylinder", ".cone", ".torus". `options` may be NULL.
+ * Release the fit with fitw_fit_release.
+ *
+ * A poor fit is a fit with a poor quality; errors are FITW_E_UNKNOWN_NAME (fitter), FITW_E_TOO_FEW_POINTS,
+ * FITW_E_UNDETERMINED, FITW_E_NOT_CONVERGED, FITW_E_CANCELLED, FITW_E_ARGUMENT. [any-thread]
+ */
+fitw_status fitw_fit_region(const fitw_context *context,
+                            fitw_str fitter,
+                            const fitw_region *region,
+                            const fitw_fit_options *options,
+                            fitw_fit **out);
+
+/**
+ * Fits to points of the host. As above, but rejected and deciding points are positions in the input.
+ * [any-thread]
+ */
+fitw_status fitw_fit_points(const fitw_context *context,
+                            fitw_str fitter,
+                            const fitw_points *points,
+                            const fitw_fit_options *options,
+                            fitw_fit **out);
+
+/**
+ * The fitted shape, in the coordinates of the points. [any-thread]
+ */
+fitw_status fitw_fit_shape(const fitw_context *context, const fitw_fit *fit, fitw_shape *out);
+
+/**
+ * Number of parameters of the shape. [any-thread]
+ */
+fitw_status fitw_fit_parameter_count(const fitw_context *context, const fitw_fit *fit, size_t *count);
+
+/**
+ * Parameter `index`, from 0. Error: FITW_E_ARGUMENT past the last. [any-thread]
+ */
+fitw_status fitw_fit_parameter(const fitw_context *context,
+                               const fitw_fit *fit,
+                               size_t index,
+                               fitw_parameter *out);
+
+/**
+ * Parameter by name. Error: FITW_E_UNKNOWN_NAME. [any-thread]
+ */
+fitw_status fitw_fit_parameter_named(const fitw_context *context,
+                                     const fitw_fit *fit,
+                                     fitw_str name,
+                                     fitw_parameter *out);
+
+/**
+ * How good the fit is. [any-thread]
+ */
+fitw_status fitw_fit_quality(const fitw_context *context, const fitw_fit *fit, fitw_quality *out);
+
+/**
+ * Covariance of the shape about a place (three numbers, mm; NULL: about a place of the data, the best one
+ * to keep it at). [any-thread]
+ */
+fitw_status fitw_fit_covariance(const fitw_context *context,
+                                const fitw_fit *fit,
+                                const double *about_mm,
+                                fitw_covariance *out);
+
+/**
+ * Expanded uncertainties (coverage factor 2) at a place on the shape (three numbers, mm; NULL: at the
+ * shape's own point). [any-thread]
+ */
+fitw_status fitw_fit_uncertainty(const fitw_context *context,
+                                 const fitw_fit *fit,
+                                 const double *place_mm,
+                                 fitw_uncertainty *out);
+
+/**
+ * Points that were left out as gross outliers, ascending: numbers of the scan's points for a region, else
+ * positions in the input. NULL if none. Valid until the fit is released. [any-thread]
+ */
+fitw_status fitw_fit_rejected_view(const fitw_context *context,
+                                   const fitw_fit *fit,
+                                   const uint32_t **ids,
+                                   size_t *count);
+
+/**
+ * Points that decide the shape of another criterion than least squares; as above. [any-thread]
+ */
+fitw_status fitw_fit_contacts_view(const fitw_context *context,
+                                   const fitw_fit *fit,
+                                   const uint32_t **ids,
+                                   size_t *count);
+
+/**
+ * What the constraints cost. [any-thread]
+ */
+fitw_status fitw_fit_constraint_cost(const fitw_context *context,
+                                     const fitw_fit *fit,
+                                     fitw_constraint_cost *out);
+
+/**
+ * Releases a fit. NULL is allowed; releasing twice is FITW_E_HANDLE. [any-thread]
+ */
+fitw_status fitw_fit_release(fitw_fit *fit);
+
+/* ---- FEATURE --------------------------------------------------------------------------------------------- */
+
+/**
+ * A feature of a fit: the shape bounded by `surface`, all points of its region, edges included.
+ * Release it with fitw_feature_release.
+ *
+ * `name` is not empty. Errors: FITW_E_UNDETERMINED for a free radius on less than 60 degrees of arc,
+ * FITW_E_ARGUMENT. [any-thread]
+ */
+fitw_status fitw_feature_from_fit(const fitw_context *context,
+                                  fitw_str name,
+                                  const fitw_fit *fit,
+                                  const fitw_region *surface,
+                                  fitw_feature **out);
+
+/**
+ * Finds a round hole in a plane: by its wall if enough of it was seen, else by its rim.
+ *
+ * `options` are those of the fits; may be NULL. `wall` (may be NULL) gets the region of the wall's points,
+ * which may be empty, to be released with fitw_region_release. Errors: FITW_E_UNDETERMINED if neither
+ * wall nor rim is seen, FITW_E_CONSTRUCTION if the face is no plane, FITW_E_ARGUMENT, FITW_E_CANCELLED.
+ * [any-thread]
+ */
+fitw_status fitw_feature_find_hole(const fitw_context *context,
+                                   const fitw_hole_search *search,
+                                   const fitw_fit_options *options,
+                                   fitw_feature **out,
+                                   fitw_region **wall);
+
+/**
+ * The line where two planes meet, or the point where an axis meets a plane. Both features in one frame.
+ *
+ * Errors: FITW_E_CONSTRUCTION for parallel ones or kinds that have no such intersection. [any-thread]
+ */
+fitw_status fitw_feature_intersect(const fitw_context *context,
+                                   fitw_str name,
+                                   const fitw_feature *a,
+                                   const fitw_feature *b,
+                                   fitw_feature **out);
+
+/**
+ * The plane midway between two planes. Both features in one frame.
+ *
+ * Error: FITW_E_CONSTRUCTION if one is no plane or they are more than 45 degrees from parallel.
+ * [any-thread]
+ */
+fitw_status fitw_feature_midplane(const fitw_context *context,
+                                  fitw_str name,
+                                  const fitw_feature *a,
+                                  const fitw_feature *b,
+                                  fitw_feature **out);
+
+/**
+ * The feature moved by a rigid motion, such as a datum's machine_from_scan. [any-thread]
+ */
+fitw_status fitw_feature_move(const fitw_context *context,
+                              const fitw_feature *feature,
+                              const fitw_pose *pose,
+                              fitw_feature **out);
+
+/**
+ * A feature of a joined scan in the coordinates of the scan it was joined to, its uncertainty widened by
+ * that of the join. [any-thread]
+ */
+fitw_status fitw_feature_join(const fitw_context *context,
+                              const fitw_feature *feature,
+                              const fitw_join *join,
+                              fitw_feature **out);
+
+/**
+ * The feature under another name. [any-thread]
+ */
+fitw_status fitw_feature_rename(const fitw_context *context,
+                                const fitw_feature *feature,
+                                fitw_str name,
+                                fitw_feature **out);
+
+/**
+ * Distance and angle of two features in one frame.
+ *
+ * Error: FITW_E_CONSTRUCTION for shapes that have none (composites). [any-thread]
+ */
+fitw_status fitw_feature_relation(const fitw_context *context,
+                                  const fitw_feature *a,
+                                  const fitw_feature *b,
+                                  fitw_relation *out);
+
+/**
+ * What the feature is. [any-thread]
+ */
+fitw_status fitw_feature_describe(const fitw_context *context,
+                                  const fitw_feature *feature,
+                                  fitw_feature_info *out);
+
+/**
+ * The unbounded shape that locates the feature (hole: the cylinder of its wall; point: a sphere of
+ * radius 0). [any-thread]
+ */
+fitw_status fitw_feature_shape(const fitw_context *context, const fitw_feature *feature, fitw_shape *out);
+
+/**
+ * Parameter `index` of the shape, from 0. Error: FITW_E_ARGUMENT past the last. [any-thread]
+ */
+fitw_status fitw_feature_parameter(const fitw_context *context,
+                                   const fitw_feature *feature,
+                                   size_t index,
+                                   fitw_parameter *out);
+
+/**
+ * Parameter by name. Error: FITW_E_UNKNOWN_NAME. [any-thread]
+ */
+fitw_status fitw_feature_parameter_named(const fitw_context *context,
+                                         const fitw_feature *feature,
+                                         fitw_str name,
+                                         fitw_parameter *out);
+
+/**
+ * Quality of the feature's fit. Error: FITW_E_CONSTRUCTION for a constructed feature, which has none.
+ * [any-thread]
+ */
+fitw_status fitw_feature_quality(const fitw_context *context, const fitw_feature *feature, fitw_quality *out);
+
+/**
+ * Covariance of the feature about a place (three numbers, mm; NULL: its own). [any-thread]
+ */
+fitw_status fitw_feature_covariance(const fitw_context *context,
+                                    const fitw_feature *feature,
+                                    const double *about_mm,
+                                    fitw_covariance *out);
+
+/**
+ * Expanded uncertainties (coverage factor 2) at a place on the feature (three numbers, mm; NULL: its own
+ * point). [any-thread]
+ */
+fitw_status fitw_feature_uncertainty(const fitw_context *context,
+                                     const fitw_feature *feature,
+                                     const double *place_mm,
+                                     fitw_uncertainty *out);
+
+/**
+ * What a person should know of the feature, one sentence; `index` from 0. Valid until the feature is
+ * released. Error: FITW_E_ARGUMENT past the last. [any-thread]
+ */
+fitw_status fitw_feature_note(const fitw_context *context,
+                              const fitw_feature *feature,
+                              size_t index,
+                              fitw_str *out);
+
+/**
+ * Releases a feature. NULL is allowed; releasing twice is FITW_E_HANDLE. [any-thread]
+ */
+fitw_status fitw_feature_release(fitw_feature *feature);
+
+/**
+ * Piece `index` of a feature, from 0 (a hole: wall, rim circle, axis; a plane: its outline; a cylinder: its
+ * patch and axis). Error: FITW_E_ARGUMENT past the last. [any-thread]
+ */
+fitw_status fitw_feature_piece(const fitw_context *context,
+                               const fitw_feature *feature,
+                               size_t index,
+                               fitw_piece *out);
+
+/**
+ * Loop of an outline: x, y, z of `*count` points side by side, mm, the first not repeated at the end. Loop 0
+ * runs counter-clockwise about the normal, the others are holes and run clockwise. Not a copy; valid until
+ * the feature is released. Error: FITW_E_ARGUMENT past the last piece or loop. [any-thread]
+ */
+fitw_status fitw_feature_piece_loop_view(const fitw_context *context,
+                                         const fitw_feature *feature,
+                                         size_t piece,
+                                         size_t index,
+                                         const double **xyz_mm,
+                                         size_t *count);
+
+/* ---- DATUM SYSTEM ---------------------------------------------------------------------------------------- */
+
+/**
+ * A system of one to three datums, the primary first. Release it with fitw_datum_release.
+ *
+ * `stride` in bytes from one to the next; 0: side by side. Errors: FITW_E_DATUM naming the freedom that is
+ * left or the datum that adds nothing, FITW_E_ARGUMENT, FITW_E_HANDLE. [any-thread]
+ */
+fitw_status fitw_datum_create(const fitw_context *context,
+                              const fitw_datum_feature *datums,
+                              size_t count,
+                              size_t stride,
+                              fitw_datum **out);
+
+/**
+ * machine_from_scan: takes scan coordinates to machine coordinates. [any-thread]
+ */
+fitw_status fitw_datum_pose(const fitw_context *context, const fitw_datum *datum, fitw_pose *out);
+
+/**
+ * Covariance of the frame as a motion of it about a place in machine coordinates (three numbers, mm; NULL:
+ * the machine's origin). [any-thread]
+ */
+fitw_status fitw_datum_covariance(const fitw_context *context,
+                                  const fitw_datum *datum,
+                                  const double *about_mm,
+                                  fitw_covariance *out);
+
+/**
+ * Counts of a datum system. [any-thread]
+ */
+fitw_status fitw_datum_describe(const fitw_context *context, const fitw_datum *datum, fitw_datum_info *out);
+
+/**
+ * Angle between two datum features; `index` from 0. Error: FITW_E_ARGUMENT past the last. [any-thread]
+ */
+fitw_status fitw_datum_squareness(const fitw_context *context,
+                                  const fitw_datum *datum,
+                                  size_t index,
+                                  fitw_squareness *out);
+
+/**
+ * What datum `index` took, one sentence; valid until the datum system is released. Error: FITW_E_ARGUMENT
+ * past the last. [any-thread]
+ */
+fitw_status fitw_datum_taken(const fitw_context *context,
+                             const fitw_datum *datum,
+                             size_t index,
+                             fitw_str *out);
+
+/**
+ * Releases a datum system. NULL is allowed; releasing twice is FITW_E_HANDLE. [any-thread]
+ */
+fitw_status fitw_datum_release(fitw_datum *datum);
+
+/* ---- JOIN ------------------------------------------------------------------------------------------------ */
+
+/**
+ * Joins by target centres seen in both scans, in any order: `to_mm` in the coordinates of the scan
+ * joined to, `from_mm` in those of the scan that is joined; x, y, z side by side, double, mm.
+ *
+ * Strides in bytes from target to target, 0: side by side. `options` may be NULL. Release the join with
+ * fitw_join_release. Errors: FITW_E_JOIN in words, FITW_E_LIMIT over 1,000 targets, FITW_E_ARGUMENT.
+ * [any-thread]
+ */
+fitw_status fitw_join_by_targets(const fitw_context *context,
+                                 const double *to_mm,
+                                 size_t to_count,
+                                 size_t to_stride,
+                                 const double *from_mm,
+                                 size_t from_count,
+                                 size_t from_stride,
+                                 const fitw_join_options *options,
+                                 fitw_join **out);
+
+/**
+ * Joins `from` to `to` by the surface that both show. `start` takes coordinates of `from` to those of `to`,
+ * nearly; NULL: they nearly agree already. `options` may be NULL. Progress is reported.
+ *
+ * Errors: FITW_E_JOIN in words, FITW_E_ARGUMENT, FITW_E_CANCELLED. [any-thread]
+ */
+fitw_status fitw_join_by_surface(const fitw_context *context,
+                                 const fitw_scan *to,
+                                 const fitw_scan *from,
+                                 const fitw_pose *start,
+                                 const fitw_join_options *options,
+                                 fitw_join **out);
+
+/**
+ * to_from_this: takes coordinates of the joined scan to those of the scan joined to. [any-thread]
+ */
+fitw_status fitw_join_pose(const fitw_context *context, const fitw_join *join, fitw_pose *out);
+
+/**
+ * Covariance of the pose as a motion about a place in the coordinates of the scan joined to (three numbers,
+ * mm; NULL: the middle of what was matched). [any-thread]
+ */
+fitw_status fitw_join_covariance(const fitw_context *context,
+                                 const fitw_join *join,
+                                 const double *about_mm,
+                                 fitw_covariance *out);
+
+/**
+ * How well it was joined. [any-thread]
+ */
+fitw_status fitw_join_describe(const fitw_context *context, const fitw_join *join, fitw_join_info *out);
+
+/**
+ * Pair `index` of targets, from 0. Error: FITW_E_ARGUMENT past the last. [any-thread]
+ */
+fitw_status fitw_join_pair(const fitw_context *context,
+                           const fitw_join *join,
+                           size_t index,
+                           fitw_target_pair *out);
+
+/**
+ * What a person should know of the join (motions that the data leave free, targets that moved), one
+ * sentence; valid until the join is released. Error: FITW_E_ARGUMENT past the last. [any-thread]
+ */
+fitw_status fitw_join_note(const fitw_context *context, const fitw_join *join, size_t index, fitw_str *out);
+
+/**
+ * Releases a join. NULL is allowed; releasing twice is FITW_E_HANDLE. [any-thread]
+ */
+fitw_status fitw_join_release(fitw_join *join);
+
+/* ---- STEP ------------------------------------------------------------------------------------------------ */
+
+/**
+ * Writes features to a STEP file in machine coordinates, which appears complete or not at all.
+ *
+ * `machine_from_scan` is applied to every feature; NULL: they are in machine coordinates already.
+ * `features` are `count` handles side by side. `options` may be NULL. Errors: FITW_E_DUPLICATE_NAME,
+ * FITW_E_IO, FITW_E_ARGUMENT, FITW_E_HANDLE. [any-thread]
+ */
+fitw_status fitw_step_write(const fitw_context *context,
+                            fitw_str path,
+                            const fitw_pose *machine_from_scan,
+                            const fitw_feature *const *features,
+                            size_t count,
+                            const fitw_step_options *options);
+
+/**
+ * As fitw_step_write, into memory: release the text with fitw_text_release. [any-thread]
+ */
+fitw_status fitw_step_text(const fitw_context *context,
+                           const fitw_pose *machine_from_scan,
+                           const fitw_feature *const *features,
+                           size_t count,
+                           const fitw_step_options *options,
+                           fitw_text **out);
+
+/* ---- PART ------------------------------------------------------------------------------------------------ */
+
+/**
+ * Reads a part in machine coordinates: STEP (.step, .stp, .p21), STL, PLY or OBJ, by the extension. Release
+ * it with fitw_part_release.
+ *
+ * The part may be open: fitw_part_describe tells. `options` may be NULL. Errors: FITW_E_IO, FITW_E_FORMAT
+ * with entity and line, FITW_E_UNKNOWN_FORMAT, FITW_E_UNSUPPORTED, FITW_E_LIMIT, FITW_E_ARGUMENT,
+ * FITW_E_CANCELLED. [any-thread]
+ */
+fitw_status fitw_part_read(const fitw_context *context,
+                           fitw_str path,
+                           const fitw_part_options *options,
+                           fitw_part **out);
+
+/**
+ * Makes a part of the host's triangles, whose corners are shared by number; copied, machine coordinates.
+ *
+ * `name` stands for the file in messages; may be empty. Normals are not used. With FITW_MESH_BORROW the
+ * arrays are copied too and `release` is called before the call returns. A mesh that is inside out is
+ * turned, with a note. Errors: FITW_E_FORMAT for a number past the points, coordinates that are not
+ * finite or no triangle, FITW_E_LIMIT, FITW_E_ARGUMENT. [any-thread]
+ */
+fitw_status fitw_part_create(const fitw_context *context,
+                             const fitw_mesh *mesh,
+                             fitw_str name,
+                             fitw_part **out);
+
+/**
+ * What the part consists of. [any-thread]
+ */
+fitw_status fitw_part_describe(const fitw_context *context, const fitw_part *part, fitw_part_info *out);
+
+/**
+ * Corners of the part's mesh: x, y, z side by side, mm, `*count` corners. Not a copy; valid until the part
+ * is released. [any-thread]
+ */
+fitw_status fitw_part_points_view(const fitw_context *context,
+                                  const fitw_part *part,
+                                  const double **xyz_mm,
+                                  size_t *count);
+
+/**
+ * Triangles of the part's mesh: three corner numbers each. As above. [any-thread]
+ */
+fitw_status fitw_part_triangles_view(const fitw_context *context,
+                                     const fitw_part *part,
+                                     const uint32_t **corners,
+                                     size_t *count);
+
+/**
+ * Number of the face of each triangle; NULL and 0 for a part without faces. As above. [any-thread]
+ */
+fitw_status fitw_part_face_of_triangle_view(const fitw_context *context,
+                                            const fitw_part *part,
+                                            const uint32_t **faces,
+                                            size_t *count);
+
+/**
+ * Surface of face `index`, from 0: `shape->kind` is 0 for one that is no ideal shape; `*reversed` (may be
+ * NULL) is 1 if the material's outside is against the shape's own normal, as in a bore. Error:
+ * FITW_E_ARGUMENT past the last. [any-thread]
+ */
+fitw_status fitw_part_face(const fitw_context *context,
+                           const fitw_part *part,
+                           size_t index,
+                           fitw_shape *shape,
+                           int32_t *reversed);
+
+/**
+ * Hole `index`, from 0. Error: FITW_E_ARGUMENT past the last. [any-thread]
+ */
+fitw_status fitw_part_hole(const fitw_context *context,
+                           const fitw_part *part,
+                           size_t index,
+                           fitw_part_hole_info *out);
+
+/**
+ * The round hole at a place (three numbers, mm), looked for among the known ones and then in the facets.
+ *
+ * Error: FITW_E_UNDETERMINED if there is none. [any-thread]
+ */
+fitw_status fitw_part_hole_at(const fitw_context *context,
+                              const fitw_part *part,
+                              const double *place_mm,
+                              fitw_part_hole_info *out);
+
+/**
+ * What was met or healed when the part was read, one sentence; valid until the part is released. Error:
+ * FITW_E_ARGUMENT past the last. [any-thread]
+ */
+fitw_status fitw_part_note(const fitw_context *context, const fitw_part *part, size_t index, fitw_str *out);
+
+/**
+ * Releases a part. NULL is allowed; releasing twice is FITW_E_HANDLE. [any-thread]
+ */
+fitw_status fitw_part_release(fitw_part *part);
+
+/* ---- CHECK ----------------------------------------------------------------------------------------------- */
+
+/**
+ * Every check of the part against the scene, the worst findings first: interference, clearance,
+ * seats, bolt holes. Progress is reported. Release the result with fitw_check_release.
+ *
+ * Errors: FITW_E_OPEN_PART if the part is no closed solid, FITW_E_UNDETERMINED if the part has no hole at
+ * a mount, FITW_E_ARGUMENT for places out of range, bad limits or an unknown bolt, FITW_E_HANDLE,
+ * FITW_E_CANCELLED. [any-thread]
+ */
+fitw_status fitw_check_run(const fitw_context *context, const fitw_scene *scene, fitw_check **out);
+
+/**
+ * Signed clearance of each corner of the part's mesh to the nearest scanned surface that is not its seat,
+ * mm: negative in the machine's material, infinite where there is none; into the caller's `buffer` of
+ * `capacity` doubles, in the order of fitw_part_points_view.
+ *
+ * `need` (may be NULL) gets the number of corners. Without a buffer (NULL, 0) only that, at once. Progress
+ * is reported. Errors: FITW_E_BUFFER if it is too small, else as fitw_check_run. [any-thread]
+ */
+fitw_status fitw_check_clearance(const fitw_context *context,
+                                 const fitw_scene *scene,
+                                 double *buffer,
+                                 size_t capacity,
+                                 size_t *need);
+
+/**
+ * Worst verdict of the findings, FITW_VERDICT_…, and their number; either may be NULL. [any-thread]
+ */
+fitw_status fitw_check_verdict(const fitw_context *context,
+                               const fitw_check *check,
+                               int32_t *verdict,
+                               size_t *finding_count);
+
+/**
+ * Finding `index`, from 0, the worst first. Error: FITW_E_ARGUMENT past the last. [any-thread]
+ */
+fitw_status fitw_check_finding(const fitw_context *context,
+                               const fitw_check *check,
+                               size_t index,
+                               fitw_finding *out);
+
+/**
+ * Releases a check. NULL is allowed; releasing twice is FITW_E_HANDLE. [any-thread]
+ */
+fitw_status fitw_check_release(fitw_check *check);
+
+/* ---- JOB ------------------------------------------------------------------------------------------------- */
+
+/**
+ * Reads the text of a job file (TOML) and validates it. `folder` is what its paths are relative to;
+ * empty: the process' own. Release the job with fitw_job_release.
+ *
+ * Errors: FITW_E_JOB with place and remedy, FITW_E_DUPLICATE_NAME, FITW_E_UNKNOWN_NAME, FITW_E_ARGUMENT.
+ * [any-thread]
+ */
+fitw_status fitw_job_create(const fitw_context *context, fitw_str text, fitw_str folder, fitw_job **out);
+
+/**
+ * Runs a job. Progress is reported. Release the outcome with fitw_outcome_release.
+ *
+ * The context's memory limit does not count what a job loads. Errors: any; the message names the scan,
+ * feature or part. [any-thread]
+ */
+fitw_status fitw_job_run(const fitw_context *context, const fitw_job *job, fitw_outcome **out);
+
+/**
+ * The JSON schema (draft 2020-12) of job files; release the text with fitw_text_release. [any-thread]
+ */
+fitw_status fitw_job_schema(const fitw_context *context, fitw_text **out);
+
+/**
+ * Releases a job. NULL is allowed; releasing twice is FITW_E_HANDLE. [any-thread]
+ */
+fitw_status fitw_job_release(fitw_job *job);
+
+/**
+ * The result as JSON, as the command line writes it to result.json; valid until the outcome is released.
+ * [any-thread]
+ */
+fitw_status fitw_outcome_json(const fitw_context *context, const fitw_outcome *outcome, fitw_str *out);
+
+/**
+ * Verdict, counts and frame. [any-thread]
+ */
+fitw_status fitw_outcome_describe(const fitw_context *context,
+                                  const fitw_outcome *outcome,
+                                  fitw_outcome_info *out);
+
+/**
+ * Feature `index` of the outcome, from 0, machine coordinates; release it with fitw_feature_release. Error:
+ * FITW_E_ARGUMENT past the last. [any-thread]
+ */
+fitw_status fitw_outcome_feature(const fitw_context *context,
+                                 const fitw_outcome *outcome,
+                                 size_t index,
+                                 fitw_feature **out);
+
+/**
+ * The findings of the outcome; release them with fitw_check_release. [any-thread]
+ */
+fitw_status fitw_outcome_check(const fitw_context *context, const fitw_outcome *outcome, fitw_check **out);
+
+/**
+ * Writes what the command line writes into a folder, which is made if need be: result.json, features.step,
+ * report.html, and with a part part-clearance.ply. `flags`: 0 or FITW_OUTCOME_SCAN_MACHINE.
+ *
+ * Each file appears complete or not at all. Errors: FITW_E_IO, FITW_E_ARGUMENT. [any-thread]
+ */
+fitw_status fitw_outcome_write(const fitw_context *context,
+                               const fitw_outcome *outcome,
+                               fitw_str folder,
+                               uint32_t flags);
+
+/**
+ * Releases an outcome. NULL is allowed; releasing twice is FITW_E_HANDLE. [any-thread]
+ */
+fitw_status fitw_outcome_release(fitw_outcome *outcome);
+
+#ifdef __cplusplus
+}  // extern "C"
+#endif  // __cplusplus
+
+#endif  /* FITWRIGHT_H */

@@ -1,0 +1,1072 @@
+/*
+ * fitwright.hpp: the C interface of Fitwright for C++11 and later. fitwright.h is the manual; here are owners,
+ * errors, spans and callbacks. No library is needed beside libfitwright.
+ *
+ * Owners     Context, Scan, Region, Fit, Feature, Datum, Join, Part, Check, Job, Outcome, Text: move only,
+ *            released when destroyed, in any order. Each keeps its context alive. One that was moved from
+ *            gives FITW_E_HANDLE or FITW_E_ARGUMENT, never a crash. get() is the handle of the C interface.
+ *
+ * Errors     Thrown as fitwright::Error: status(), what(), place(). With FITWRIGHT_RESULTS defined before the
+ *            include, nothing is thrown and every call returns Result<T>: `if (auto scan = context.scan(mesh))
+ *            use(*scan); else log(scan.error());`. Out<T> stands for T or Result<T>. Compiles with
+ *            -fno-exceptions then.
+ *
+ * Structs    Plain results (fitw_shape, fitw_quality …) are those of the C interface; sized<T>() makes one
+ *            for use as options. Their fitw_str are read by str(…) while the owner they came from lives.
+ *
+ * Spans      Span<T> is std::span from C++20 on, else a small one of its own. Coordinates are x, y, z side by
+ *            side. Spans that come back live as long as the owner that gave them.
+ *
+ * Callbacks  A progress callback returns false to cancel. What a callback throws is caught: the call is
+ *            cancelled, and the exception thrown again where it was called (with FITWRIGHT_RESULTS: dropped).
+ *            A context stays cancelled until resume().
+ *
+ * Threads    As in C. Threads that share a context share its last error: a message may then be missing; the
+ *            status is always right. Give each thread its own context and let handles change it with use().
+ */
+#ifndef FITWRIGHT_HPP
+#define FITWRIGHT_HPP
+
+#include <fitwright.h>
+
+#include <array>
+#include <cstdlib>
+#include <exception>
+#include <functional>
+#include <list>
+#include <memory>
+#include <mutex>
+#include <stdexcept>
+#include <string>
+#include <utility>
+#include <vector>
+
+#if defined(_MSVC_LANG)
+#define FITWRIGHT_CPLUSPLUS _MSVC_LANG
+#else
+#define FITWRIGHT_CPLUSPLUS __cplusplus
+#endif
+
+#if FITWRIGHT_CPLUSPLUS >= 202002L
+#include <span>
+#endif
+
+#if defined(__cpp_exceptions) || defined(__EXCEPTIONS) || defined(_CPPUNWIND)
+#define FITWRIGHT_TRY try
+#define FITWRIGHT_CATCH_ALL catch (...)
+#define FITWRIGHT_CURRENT std::current_exception()
+#else
+#ifndef FITWRIGHT_RESULTS
+#error "without exceptions, define FITWRIGHT_RESULTS"
+#endif
+#define FITWRIGHT_TRY if (true)
+#define FITWRIGHT_CATCH_ALL else
+#define FITWRIGHT_CURRENT std::exception_ptr()
+#endif
+
+namespace fitwright {
+
+/* Files compiled with other choices may be linked into one program: their names differ. */
+#if defined(FITWRIGHT_RESULTS) && FITWRIGHT_CPLUSPLUS >= 202002L
+inline namespace results_std {
+#elif defined(FITWRIGHT_RESULTS)
+inline namespace results {
+#elif FITWRIGHT_CPLUSPLUS >= 202002L
+inline namespace throwing_std {
+#else
+inline namespace throwing {
+#endif
+
+/* x, y, z: a place in mm, or a direction. */
+using Point = std::array<double, 3>;
+
+/* ---- SPAN, TEXT, STRUCT ---------------------------------------------------------------------------------- */
+
+#if FITWRIGHT_CPLUSPLUS >= 202002L
+template <class T> using Span = std::span<T>;
+#else
+/* Elements that lie side by side and belong to another. */
+template <class T> class Span {
+  public:
+    Span() noexcept : data_(nullptr), size_(0) {}
+    Span(T *data, std::size_t size) noexcept : data_(data), size_(size) {}
+    template <std::size_t N> Span(T (&array)[N]) noexcept : data_(array), size_(N) {}
+    /* Anything with data() and size(): vector, array, string. */
+    template <class C, class = decltype(static_cast<T *>(std::declval<C &>().data())),
+              class = decltype(std::declval<C &>().size())>
+    Span(C &&container) noexcept : data_(container.data()), size_(container.size()) {}
+
+    T *data() const noexcept { return data_; }
+    std::size_t size() const noexcept { return size_; }
+    bool empty() const noexcept { return size_ == 0; }
+    T &operator[](std::size_t i) const noexcept { return data_[i]; }
+    T *begin() const noexcept { return data_; }
+    T *end() const noexcept { return data_ + size_; }
+
+  private:
+    T *data_;
+    std::size_t size_;
+};
+#endif
+
+/* A text as the C interface takes it; `s` must live as long. */
+inline fitw_str str(const std::string &s) noexcept {
+    fitw_str out;
+    out.ptr = s.data();
+    out.len = s.size();
+    return out;
+}
+
+/* A text of the C interface, copied. */
+inline std::string str(const fitw_str &s) { return s.len == 0 ? std::string() : std::string(s.ptr, s.len); }
+
+/* A struct of the C interface, zero, with its size set. */
+template <class T> T sized() noexcept {
+    T out = FITW_ZERO;
+    out.struct_size = static_cast<uint32_t>(sizeof(T));
+    return out;
+}
+
+/* The motion that moves nothing. */
+inline fitw_pose identity() noexcept {
+    fitw_pose pose = {{1, 0, 0, 0, 1, 0, 0, 0, 1}, {0, 0, 0}};
+    return pose;
+}
+
+/* ---- ERRORS ---------------------------------------------------------------------------------------------- */
+
+/* Why a call failed; what() is the message. */
+class Error : public std::runtime_error {
+  public:
+    Error(fitw_status status, const std::string &message, const std::string &place)
+        : std::runtime_error(message), status_(status), place_(std::make_shared<const std::string>(place)) {}
+    /* FITW_E_… */
+    fitw_status status() const noexcept { return status_; }
+    /* Function, argument, file, line. */
+    const std::string &place() const noexcept { return *place_; }
+
+  private:
+    fitw_status status_;
+    std::shared_ptr<const std::string> place_;
+};
+
+/* Name of a status, such as "FITW_E_IO". */
+inline std::string status_name(fitw_status status) {
+    fitw_str s = FITW_ZERO;
+    return fitw_status_name(status, &s) == FITW_OK ? str(s) : std::string();
+}
+
+/* A value, or why there is none. */
+template <class T> class Result {
+  public:
+    Result(T value) : value_(std::move(value)) {}
+    Result(Error error) : value_(), error_(std::make_shared<const Error>(std::move(error))) {}
+    explicit operator bool() const noexcept { return !error_; }
+    bool has_value() const noexcept { return !error_; }
+    /* The value; ends the program if there is none. */
+    T &value() & { return check(), value_; }
+    const T &value() const & { return check(), value_; }
+    T &&value() && { return check(), std::move(value_); }
+    T &operator*() & { return value(); }
+    const T &operator*() const & { return value(); }
+    T &&operator*() && { return std::move(*this).value(); }
+    T *operator->() { return &value(); }
+    const T *operator->() const { return &value(); }
+    /* The error; ends the program if there is none. */
+    const Error &error() const {
+        if (!error_) std::abort();
+        return *error_;
+    }
+
+  private:
+    void check() const {
+        if (error_) std::abort();
+    }
+    T value_;
+    std::shared_ptr<const Error> error_;
+};
+
+/* Success, or why not. */
+template <> class Result<void> {
+  public:
+    Result() = default;
+    Result(Error error) : error_(std::make_shared<const Error>(std::move(error))) {}
+    explicit operator bool() const noexcept { return !error_; }
+    bool has_value() const noexcept { return !error_; }
+    const Error &error() const {
+        if (!error_) std::abort();
+        return *error_;
+    }
+
+  private:
+    std::shared_ptr<const Error> error_;
+};
+
+/* What a call gives back: T, or Result<T> with FITWRIGHT_RESULTS. */
+#ifdef FITWRIGHT_RESULTS
+template <class T> using Out = Result<T>;
+#else
+template <class T> using Out = T;
+#endif
+
+/* ---- CONTEXT'S INSIDE ------------------------------------------------------------------------------------ */
+
+/* Step and fraction done, 0 to 1; false cancels. Called on any thread, one call at a time. */
+using Progress = std::function<bool(const std::string &step, double fraction)>;
+/* FITW_LOG_… and a line. */
+using Log = std::function<void(int32_t level, const std::string &line)>;
+
+namespace detail {
+
+struct Session {
+    fitw_context *raw = nullptr;
+    Progress progress;
+    Log log;
+    std::mutex mutex;
+    std::exception_ptr thrown;
+
+    Session() = default;
+    Session(const Session &) = delete;
+    Session &operator=(const Session &) = delete;
+    ~Session() { fitw_context_release(raw); }
+
+    void keep(std::exception_ptr exception) {
+        std::lock_guard<std::mutex> lock(mutex);
+        if (!thrown) thrown = std::move(exception);
+    }
+    std::exception_ptr take() {
+        std::lock_guard<std::mutex> lock(mutex);
+        std::exception_ptr out;
+        std::swap(out, thrown);
+        return out;
+    }
+};
+
+using Shared = std::shared_ptr<Session>;
+
+inline fitw_context *raw(const Shared &session) noexcept { return session ? session->raw : nullptr; }
+
+using Reader = fitw_status (*)(const fitw_context *, char *, std::size_t, std::size_t *);
+
+inline std::string read(const fitw_context *context, Reader reader) {
+    std::size_t need = 0;
+    if (reader(context, nullptr, 0, &need) != FITW_OK || need < 2) return std::string();
+    std::vector<char> buffer(need);
+    if (reader(context, buffer.data(), need, nullptr) != FITW_OK) return std::string();
+    return std::string(buffer.data());
+}
+
+/* The context's words, if its last error is still this one. */
+inline Error error(const Shared &session, fitw_status status) {
+    const fitw_context *context = raw(session);
+    fitw_status last = FITW_OK;
+    if (context == nullptr || fitw_context_error_status(context, &last) != FITW_OK || last != status)
+        return Error(status, status_name(status), std::string());
+    return Error(status, read(context, fitw_context_error_message), read(context, fitw_context_error_place));
+}
+
+#ifdef FITWRIGHT_RESULTS
+template <class T> Result<T> done(const Shared &session, fitw_status status, T value) {
+    if (status == FITW_OK) return Result<T>(std::move(value));
+    if (session) session->take();
+    return Result<T>(error(session, status));
+}
+inline Result<void> done(const Shared &session, fitw_status status) {
+    if (status == FITW_OK) return Result<void>();
+    if (session) session->take();
+    return Result<void>(error(session, status));
+}
+#else
+inline void done(const Shared &session, fitw_status status) {
+    if (status == FITW_OK) return;
+    if (session) {
+        std::exception_ptr thrown = session->take();
+        if (thrown && status == FITW_E_CANCELLED) std::rethrow_exception(thrown);
+    }
+    throw error(session, status);
+}
+template <class T> T done(const Shared &session, fitw_status status, T value) {
+    done(session, status);
+    return value;
+}
+#endif
+
+inline int32_t on_progress(void *user, fitw_str step, double fraction) {
+    Session &session = *static_cast<Session *>(user);
+    FITWRIGHT_TRY { return session.progress(str(step), fraction) ? 0 : 1; }
+    FITWRIGHT_CATCH_ALL { session.keep(FITWRIGHT_CURRENT); }
+    return 1;
+}
+
+inline void on_log(void *user, int32_t level, fitw_str line) {
+    Session &session = *static_cast<Session *>(user);
+    FITWRIGHT_TRY { session.log(level, str(line)); }
+    FITWRIGHT_CATCH_ALL {
+        session.keep(FITWRIGHT_CURRENT);
+        fitw_context_cancel(session.raw);
+    }
+}
+
+inline void on_release(void *user) {
+    std::unique_ptr<std::function<void()>> release(static_cast<std::function<void()> *>(user));
+    /* Nobody is there to hear of an exception: borrowed memory is given back on any thread. */
+    FITWRIGHT_TRY {
+        if (*release) (*release)();
+    }
+    FITWRIGHT_CATCH_ALL {}
+}
+
+template <class T, fitw_status (*Release)(T *)> class Handle {
+  public:
+    Handle() noexcept : raw_(nullptr) {}
+    Handle(Shared session, T *raw) noexcept : session_(std::move(session)), raw_(raw) {}
+    Handle(Handle &&other) noexcept : session_(std::move(other.session_)), raw_(other.release()) {}
+    Handle &operator=(Handle &&other) noexcept {
+        if (this != &other) {
+            reset();
+            session_ = std::move(other.session_);
+            raw_ = other.release();
+        }
+        return *this;
+    }
+    Handle(const Handle &) = delete;
+    Handle &operator=(const Handle &) = delete;
+    ~Handle() { reset(); }
+
+    /* The handle of the C interface; stays owned here. */
+    T *get() const noexcept { return raw_; }
+    explicit operator bool() const noexcept { return raw_ != nullptr; }
+    /* Gives the handle away: the caller releases it. */
+    T *release() noexcept {
+        T *out = raw_;
+        raw_ = nullptr;
+        return out;
+    }
+    void reset() noexcept {
+        if (raw_ != nullptr) Release(release());
+    }
+    const Shared &session() const noexcept { return session_; }
+    /* Calls go through another context from now on. */
+    template <class C> void use(const C &context) noexcept { session_ = context.session(); }
+
+  protected:
+    fitw_context *context() const noexcept { return detail::raw(session_); }
+
+    /* A call that fills a struct with its size. */
+    template <class S> Out<S> ask(fitw_status (*call)(const fitw_context *, const T *, S *)) const {
+        S out = sized<S>();
+        fitw_status status = call(context(), raw_, &out);
+        return done<S>(session_, status, out);
+    }
+    template <class S>
+    Out<S> ask_at(fitw_status (*call)(const fitw_context *, const T *, std::size_t, S *), std::size_t index) const {
+        S out = sized<S>();
+        fitw_status status = call(context(), raw_, index, &out);
+        return done<S>(session_, status, out);
+    }
+    template <class S>
+    Out<S> ask_about(fitw_status (*call)(const fitw_context *, const T *, const double *, S *),
+                     const Point *about) const {
+        S out = sized<S>();
+        fitw_status status = call(context(), raw_, about == nullptr ? nullptr : about->data(), &out);
+        return done<S>(session_, status, out);
+    }
+    template <class S> Out<S> plain(fitw_status (*call)(const fitw_context *, const T *, S *)) const {
+        S out = S();
+        fitw_status status = call(context(), raw_, &out);
+        return done<S>(session_, status, out);
+    }
+    Out<std::string> text_at(fitw_status (*call)(const fitw_context *, const T *, std::size_t, fitw_str *),
+                             std::size_t index) const {
+        fitw_str out = FITW_ZERO;
+        fitw_status status = call(context(), raw_, index, &out);
+        return done<std::string>(session_, status, status == FITW_OK ? str(out) : std::string());
+    }
+    template <class E>
+    Out<Span<const E>> view(fitw_status (*call)(const fitw_context *, const T *, const E **, std::size_t *),
+                            std::size_t width) const {
+        const E *first = nullptr;
+        std::size_t count = 0;
+        fitw_status status = call(context(), raw_, &first, &count);
+        Span<const E> out = first == nullptr ? Span<const E>() : Span<const E>(first, count * width);
+        return done<Span<const E>>(session_, status, out);
+    }
+    Shared session_;
+    T *raw_;
+};
+
+template <class H, class T> Out<H> made(const Shared &session, fitw_status status, T *raw) {
+    return done<H>(session, status, H(session, raw));
+}
+
+} /* namespace detail */
+
+/* ---- ARGUMENTS ------------------------------------------------------------------------------------------- */
+
+/* Points with triangles or normals in the caller's memory; the spans must live during the call. */
+class Mesh {
+  public:
+    explicit Mesh(Span<const double> xyz, Span<const uint32_t> triangles = Span<const uint32_t>())
+        : Mesh(xyz.data(), xyz.size(), FITW_SCALAR_F64, triangles) {}
+    explicit Mesh(Span<const float> xyz, Span<const uint32_t> triangles = Span<const uint32_t>())
+        : Mesh(xyz.data(), xyz.size(), FITW_SCALAR_F32, triangles) {}
+    /* Outward, one for each point. */
+    Mesh &normals(Span<const double> xyz) {
+        whole_ = whole_ && xyz.size() == 3 * mesh_.point_count;
+        mesh_.normals = xyz.data();
+        return *this;
+    }
+    /* FITW_UNIT_… of the points. */
+    Mesh &unit(int32_t unit) {
+        mesh_.unit = unit;
+        return *this;
+    }
+    /* For strides and what else the C interface knows. */
+    fitw_mesh &raw() noexcept { return mesh_; }
+    const fitw_mesh &raw() const noexcept { return mesh_; }
+    /* Whether the arrays' sizes go together. */
+    bool whole() const noexcept { return whole_; }
+
+  private:
+    Mesh(const void *points, std::size_t size, int32_t scalar, Span<const uint32_t> triangles)
+        : mesh_(sized<fitw_mesh>()), whole_(size % 3 == 0 && triangles.size() % 3 == 0) {
+        mesh_.points = points;
+        mesh_.point_count = size / 3;
+        mesh_.point_scalar = scalar;
+        mesh_.triangles = triangles.empty() ? nullptr : triangles.data();
+        mesh_.triangle_count = triangles.size() / 3;
+    }
+    fitw_mesh mesh_;
+    bool whole_;
+};
+
+/* Something known of a shape: FITW_CONSTRAINT_… with its number. */
+inline fitw_constraint constraint(int32_t kind, double value) {
+    fitw_constraint out = FITW_ZERO;
+    out.kind = kind;
+    out.value = value;
+    return out;
+}
+
+/* Something known of a shape: FITW_CONSTRAINT_… with its direction or place. */
+inline fitw_constraint constraint(int32_t kind, const Point &vector) {
+    fitw_constraint out = FITW_ZERO;
+    out.kind = kind;
+    for (std::size_t k = 0; k < 3; ++k) out.vector[k] = vector[k];
+    return out;
+}
+
+/* How a shape is fitted. */
+struct FitOptions {
+    int32_t criterion = 0; /* FITW_CRITERION_…; 0: least squares */
+    uint32_t flags = 0;    /* 0 or FITW_FIT_KEEP_OUTLIERS */
+    std::vector<fitw_constraint> constraints;
+
+    fitw_fit_options raw() const noexcept {
+        fitw_fit_options out = sized<fitw_fit_options>();
+        out.criterion = criterion;
+        out.flags = flags;
+        out.constraints = constraints.data();
+        out.constraint_count = constraints.size();
+        return out;
+    }
+};
+
+/* ---- OWNERS ---------------------------------------------------------------------------------------------- */
+
+class Context;
+class Scan;
+class Region;
+class Fit;
+class Feature;
+class Datum;
+class Join;
+class Part;
+class Check;
+class Job;
+class Outcome;
+class Scene;
+struct DatumOf;
+
+class Text : public detail::Handle<fitw_text, fitw_text_release> {
+  public:
+    using Handle::Handle;
+    Out<std::string> string() const {
+        fitw_str s = FITW_ZERO;
+        fitw_status status = fitw_text_view(context(), raw_, &s);
+        return detail::done<std::string>(session_, status, status == FITW_OK ? str(s) : std::string());
+    }
+};
+
+/* A set of points of one scan. */
+class Region : public detail::Handle<fitw_region, fitw_region_release> {
+  public:
+    using Handle::Handle;
+    Out<Span<const uint32_t>> ids() const { return view(fitw_region_ids_view, 1); }
+    /* Without the points nearer than this to its edge, mm; 0: twice the resolution. */
+    Out<Region> trim(double distance_mm = 0.0) const {
+        fitw_region *out = nullptr;
+        fitw_status status = fitw_region_trim(context(), raw_, distance_mm, &out, nullptr);
+        return detail::made<Region>(session_, status, out);
+    }
+    inline Out<Fit> fit(const std::string &fitter, const FitOptions &options = FitOptions()) const;
+};
+
+/* A shape fitted to points. */
+class Fit : public detail::Handle<fitw_fit, fitw_fit_release> {
+  public:
+    using Handle::Handle;
+    Out<fitw_shape> shape() const { return ask(fitw_fit_shape); }
+    Out<fitw_quality> quality() const { return ask(fitw_fit_quality); }
+    Out<fitw_constraint_cost> constraint_cost() const { return ask(fitw_fit_constraint_cost); }
+    Out<fitw_covariance> covariance(const Point *about = nullptr) const {
+        return ask_about(fitw_fit_covariance, about);
+    }
+    Out<fitw_uncertainty> uncertainty(const Point *place = nullptr) const {
+        return ask_about(fitw_fit_uncertainty, place);
+    }
+    Out<std::size_t> parameter_count() const { return plain(fitw_fit_parameter_count); }
+    Out<fitw_parameter> parameter(std::size_t index) const { return ask_at(fitw_fit_parameter, index); }
+    Out<fitw_parameter> parameter(const std::string &name) const {
+        fitw_parameter out = sized<fitw_parameter>();
+        fitw_status status = fitw_fit_parameter_named(context(), raw_, str(name), &out);
+        return detail::done<fitw_parameter>(session_, status, out);
+    }
+    Out<Span<const uint32_t>> rejected() const { return view(fitw_fit_rejected_view, 1); }
+    Out<Span<const uint32_t>> contacts() const { return view(fitw_fit_contacts_view, 1); }
+    /* The shape bounded by `surface`: all points of it, edges included. */
+    inline Out<Feature> feature(const std::string &name, const Region &surface) const;
+};
+
+/* A named thing, fitted or constructed, with its bounded pieces. */
+class Feature : public detail::Handle<fitw_feature, fitw_feature_release> {
+  public:
+    using Handle::Handle;
+    Out<fitw_feature_info> describe() const { return ask(fitw_feature_describe); }
+    Out<fitw_shape> shape() const { return ask(fitw_feature_shape); }
+    Out<fitw_quality> quality() const { return ask(fitw_feature_quality); }
+    Out<fitw_covariance> covariance(const Point *about = nullptr) const {
+        return ask_about(fitw_feature_covariance, about);
+    }
+    Out<fitw_uncertainty> uncertainty(const Point *place = nullptr) const {
+        return ask_about(fitw_feature_uncertainty, place);
+    }
+    Out<fitw_parameter> parameter(std::size_t index) const { return ask_at(fitw_feature_parameter, index); }
+    Out<fitw_parameter> parameter(const std::string &name) const {
+        fitw_parameter out = sized<fitw_parameter>();
+        fitw_status status = fitw_feature_parameter_named(context(), raw_, str(name), &out);
+        return detail::done<fitw_parameter>(session_, status, out);
+    }
+    Out<std::string> note(std::size_t index) const { return text_at(fitw_feature_note, index); }
+    Out<fitw_piece> piece(std::size_t index) const { return ask_at(fitw_feature_piece, index); }
+    /* x, y, z of the corners of a loop of an outline. */
+    Out<Span<const double>> loop(std::size_t piece, std::size_t index) const {
+        const double *first = nullptr;
+        std::size_t count = 0;
+        fitw_status status = fitw_feature_piece_loop_view(context(), raw_, piece, index, &first, &count);
+        return detail::done<Span<const double>>(session_, status, Span<const double>(first, 3 * count));
+    }
+    Out<Feature> intersect(const std::string &name, const Feature &other) const {
+        fitw_feature *out = nullptr;
+        fitw_status status = fitw_feature_intersect(context(), str(name), raw_, other.raw_, &out);
+        return detail::made<Feature>(session_, status, out);
+    }
+    Out<Feature> midplane(const std::string &name, const Feature &other) const {
+        fitw_feature *out = nullptr;
+        fitw_status status = fitw_feature_midplane(context(), str(name), raw_, other.raw_, &out);
+        return detail::made<Feature>(session_, status, out);
+    }
+    Out<Feature> move(const fitw_pose &pose) const {
+        fitw_feature *out = nullptr;
+        fitw_status status = fitw_feature_move(context(), raw_, &pose, &out);
+        return detail::made<Feature>(session_, status, out);
+    }
+    inline Out<Feature> join(const Join &join) const;
+    Out<Feature> rename(const std::string &name) const {
+        fitw_feature *out = nullptr;
+        fitw_status status = fitw_feature_rename(context(), raw_, str(name), &out);
+        return detail::made<Feature>(session_, status, out);
+    }
+    Out<fitw_relation> relation(const Feature &other) const {
+        fitw_relation out = sized<fitw_relation>();
+        fitw_status status = fitw_feature_relation(context(), raw_, other.raw_, &out);
+        return detail::done<fitw_relation>(session_, status, out);
+    }
+};
+
+/* A hole and the points of its wall, of which there may be none. */
+struct Hole {
+    Feature feature;
+    Region wall;
+};
+
+/* Points with optional triangles and normals, mm. */
+class Scan : public detail::Handle<fitw_scan, fitw_scan_release> {
+  public:
+    using Handle::Handle;
+    Out<fitw_scan_info> describe() const { return ask(fitw_scan_describe); }
+    Out<std::string> note(std::size_t index) const { return text_at(fitw_scan_note, index); }
+    Out<Span<const double>> points() const { return view(fitw_scan_points_view, 3); }
+    Out<Span<const uint32_t>> triangles() const { return view(fitw_scan_triangles_view, 3); }
+    Out<Span<const double>> normals() const { return view(fitw_scan_normals_view, 3); }
+    Out<double> noise() const { return plain(fitw_scan_noise); }
+    Out<double> resolution() const { return plain(fitw_scan_resolution); }
+    /* Number and distance of the point nearest to a place. */
+    Out<std::pair<uint32_t, double>> nearest(const Point &place) const {
+        std::pair<uint32_t, double> out(0, 0.0);
+        fitw_status status = fitw_scan_nearest(context(), raw_, place.data(), &out.first, &out.second);
+        return detail::done<std::pair<uint32_t, double>>(session_, status, out);
+    }
+    Out<Scan> move(const fitw_pose &pose) const {
+        fitw_scan *out = nullptr;
+        fitw_status status = fitw_scan_move(context(), raw_, &pose, &out);
+        return detail::made<Scan>(session_, status, out);
+    }
+    /* From a pick along a surface of kind FITW_KIND_…. */
+    Out<Region> grow(const Point &pick, int32_t kind,
+                     const fitw_grow_options &options = sized<fitw_grow_options>()) const {
+        fitw_region *out = nullptr;
+        fitw_status status = fitw_region_grow(context(), raw_, pick.data(), kind, &options, &out);
+        return detail::made<Region>(session_, status, out);
+    }
+    Out<Region> all() const {
+        fitw_region *out = nullptr;
+        fitw_status status = fitw_region_all(context(), raw_, &out);
+        return detail::made<Region>(session_, status, out);
+    }
+    Out<Region> from_ids(Span<const uint32_t> ids) const {
+        fitw_region *out = nullptr;
+        fitw_status status = fitw_region_from_ids(context(), raw_, ids.data(), ids.size(), &out);
+        return detail::made<Region>(session_, status, out);
+    }
+    Out<Region> in_box(const Point &low, const Point &high, const fitw_pose *frame_from_scan = nullptr) const {
+        fitw_region *out = nullptr;
+        fitw_status status =
+            fitw_region_in_box(context(), raw_, frame_from_scan, low.data(), high.data(), &out);
+        return detail::made<Region>(session_, status, out);
+    }
+    Out<Region> in_sphere(const Point &centre, double radius_mm) const {
+        fitw_region *out = nullptr;
+        fitw_status status = fitw_region_in_sphere(context(), raw_, centre.data(), radius_mm, &out);
+        return detail::made<Region>(session_, status, out);
+    }
+    Out<Region> near_shape(const fitw_shape &shape, double within_mm) const {
+        fitw_region *out = nullptr;
+        fitw_status status = fitw_region_near_shape(context(), raw_, &shape, within_mm, &out);
+        return detail::made<Region>(session_, status, out);
+    }
+};
+
+/* The machine's own axes. */
+class Datum : public detail::Handle<fitw_datum, fitw_datum_release> {
+  public:
+    using Handle::Handle;
+    /* machine_from_scan. */
+    Out<fitw_pose> pose() const { return plain(fitw_datum_pose); }
+    Out<fitw_covariance> covariance(const Point *about = nullptr) const {
+        return ask_about(fitw_datum_covariance, about);
+    }
+    Out<fitw_datum_info> describe() const { return ask(fitw_datum_describe); }
+    Out<fitw_squareness> squareness(std::size_t index) const { return ask_at(fitw_datum_squareness, index); }
+    Out<std::string> taken(std::size_t index) const { return text_at(fitw_datum_taken, index); }
+};
+
+/* How one scan was joined to another. */
+class Join : public detail::Handle<fitw_join, fitw_join_release> {
+  public:
+    using Handle::Handle;
+    Out<fitw_pose> pose() const { return plain(fitw_join_pose); }
+    Out<fitw_covariance> covariance(const Point *about = nullptr) const {
+        return ask_about(fitw_join_covariance, about);
+    }
+    Out<fitw_join_info> describe() const { return ask(fitw_join_describe); }
+    Out<fitw_target_pair> pair(std::size_t index) const { return ask_at(fitw_join_pair, index); }
+    Out<std::string> note(std::size_t index) const { return text_at(fitw_join_note, index); }
+};
+
+/* The designed part, machine coordinates. */
+class Part : public detail::Handle<fitw_part, fitw_part_release> {
+  public:
+    using Handle::Handle;
+    Out<fitw_part_info> describe() const { return ask(fitw_part_describe); }
+    Out<Span<const double>> points() const { return view(fitw_part_points_view, 3); }
+    Out<Span<const uint32_t>> triangles() const { return view(fitw_part_triangles_view, 3); }
+    Out<Span<const uint32_t>> face_of_triangle() const { return view(fitw_part_face_of_triangle_view, 1); }
+    /* The surface of a face, and whether the material's outside is against its normal. */
+    Out<std::pair<fitw_shape, bool>> face(std::size_t index) const {
+        fitw_shape shape = sized<fitw_shape>();
+        int32_t reversed = 0;
+        fitw_status status = fitw_part_face(context(), raw_, index, &shape, &reversed);
+        return detail::done<std::pair<fitw_shape, bool>>(session_, status, {shape, reversed != 0});
+    }
+    Out<fitw_part_hole_info> hole(std::size_t index) const { return ask_at(fitw_part_hole, index); }
+    Out<fitw_part_hole_info> hole_at(const Point &place) const { return ask_about(fitw_part_hole_at, &place); }
+    Out<std::string> note(std::size_t index) const { return text_at(fitw_part_note, index); }
+};
+
+/* Findings about a part, the worst first. */
+class Check : public detail::Handle<fitw_check, fitw_check_release> {
+  public:
+    using Handle::Handle;
+    /* FITW_VERDICT_…, the worst. */
+    Out<int32_t> verdict() const {
+        int32_t out = 0;
+        fitw_status status = fitw_check_verdict(context(), raw_, &out, nullptr);
+        return detail::done<int32_t>(session_, status, out);
+    }
+    Out<std::size_t> size() const {
+        std::size_t out = 0;
+        fitw_status status = fitw_check_verdict(context(), raw_, nullptr, &out);
+        return detail::done<std::size_t>(session_, status, out);
+    }
+    Out<fitw_finding> finding(std::size_t index) const { return ask_at(fitw_check_finding, index); }
+};
+
+/* What the run of a job found. */
+class Outcome : public detail::Handle<fitw_outcome, fitw_outcome_release> {
+  public:
+    using Handle::Handle;
+    Out<std::string> json() const {
+        fitw_str s = FITW_ZERO;
+        fitw_status status = fitw_outcome_json(context(), raw_, &s);
+        return detail::done<std::string>(session_, status, status == FITW_OK ? str(s) : std::string());
+    }
+    Out<fitw_outcome_info> describe() const { return ask(fitw_outcome_describe); }
+    Out<Feature> feature(std::size_t index) const {
+        fitw_feature *out = nullptr;
+        fitw_status status = fitw_outcome_feature(context(), raw_, index, &out);
+        return detail::made<Feature>(session_, status, out);
+    }
+    Out<Check> check() const {
+        fitw_check *out = nullptr;
+        fitw_status status = fitw_outcome_check(context(), raw_, &out);
+        return detail::made<Check>(session_, status, out);
+    }
+    /* Writes what the command line writes; `flags`: 0 or FITW_OUTCOME_SCAN_MACHINE. */
+    Out<void> write(const std::string &folder, uint32_t flags = 0) const {
+        return detail::done(session_, fitw_outcome_write(context(), raw_, str(folder), flags));
+    }
+};
+
+/* A job, read and validated. */
+class Job : public detail::Handle<fitw_job, fitw_job_release> {
+  public:
+    using Handle::Handle;
+    Out<Outcome> run() const {
+        fitw_outcome *out = nullptr;
+        fitw_status status = fitw_job_run(context(), raw_, &out);
+        return detail::made<Outcome>(session_, status, out);
+    }
+};
+
+/* One datum: a feature, the machine axis its direction becomes, the coordinates it sets to zero. */
+struct DatumOf {
+    const Feature *feature;
+    std::string axis;
+    std::string sets;
+    DatumOf(const Feature &of, std::string becomes, std::string zero = std::string())
+        : feature(&of), axis(std::move(becomes)), sets(std::move(zero)) {}
+};
+
+/* What a part is held against; what is added must outlive it. */
+class Scene {
+  public:
+    explicit Scene(const Part &part) : scene_(sized<fitw_scene>()), session_(part.session()) {
+        scene_.part = part.get();
+    }
+    Scene(Scene &&) = default;
+    Scene &operator=(Scene &&) = default;
+    Scene(const Scene &) = delete;
+    Scene &operator=(const Scene &) = delete;
+
+    /* A scan with its pose; the place of it in the scene. */
+    int32_t scan(const Scan &scan, const std::string &name, const fitw_pose &machine_from_scan = identity(),
+                 const Join *join = nullptr) {
+        fitw_scene_scan s = FITW_ZERO;
+        s.scan = scan.get();
+        s.name = keep(name);
+        s.machine_from_scan = machine_from_scan;
+        s.join = join == nullptr ? nullptr : join->get();
+        scans_.push_back(s);
+        return static_cast<int32_t>(scans_.size()) - 1;
+    }
+    /* A feature, machine coordinates; the place of it in the scene. */
+    int32_t feature(const Feature &feature, bool is_seat = false, const std::string &bolt = std::string(),
+                    const Region *surface = nullptr, int32_t scan = -1, double keep_clear_mm = 0.0) {
+        fitw_scene_feature f = FITW_ZERO;
+        f.feature = feature.get();
+        f.surface = surface == nullptr ? nullptr : surface->get();
+        f.scan = scan;
+        f.is_seat = is_seat ? 1 : 0;
+        f.keep_clear_mm = keep_clear_mm;
+        f.bolt = keep(bolt);
+        features_.push_back(f);
+        return static_cast<int32_t>(features_.size()) - 1;
+    }
+    /* Where the part is bolted on: places of hole and seat (-1: none). */
+    void mount(int32_t hole, int32_t seat, const Point &near_mm) {
+        fitw_mount m = FITW_ZERO;
+        m.hole = hole;
+        m.seat = seat;
+        for (std::size_t k = 0; k < 3; ++k) m.near_mm[k] = near_mm[k];
+        mounts_.push_back(m);
+    }
+    void datum(const Datum &datum) { scene_.datum = datum.get(); }
+    /* Limits: clearance_mm, seat_tolerance_mm, unseen_reach_mm. */
+    fitw_scene &raw() noexcept { return scene_; }
+
+    /* Every check. */
+    Out<Check> check() const {
+        fitw_check *out = nullptr;
+        fitw_scene scene = whole();
+        fitw_status status = fitw_check_run(detail::raw(session_), &scene, &out);
+        return detail::made<Check>(session_, status, out);
+    }
+    /* Signed clearance of each corner of the part's mesh, mm. */
+    Out<std::vector<double>> clearance() const {
+        fitw_scene scene = whole();
+        std::size_t need = 0;
+        std::vector<double> out;
+        fitw_status status = fitw_check_clearance(detail::raw(session_), &scene, nullptr, 0, &need);
+        if (status == FITW_OK) {
+            out.resize(need);
+            status = fitw_check_clearance(detail::raw(session_), &scene, out.data(), need, &need);
+        }
+        return detail::done<std::vector<double>>(session_, status, std::move(out));
+    }
+
+  private:
+    fitw_str keep(const std::string &s) {
+        texts_.push_back(s);
+        return str(texts_.back());
+    }
+    fitw_scene whole() const {
+        fitw_scene out = scene_;
+        out.scans = scans_.data();
+        out.scan_count = scans_.size();
+        out.features = features_.data();
+        out.feature_count = features_.size();
+        out.mounts = mounts_.data();
+        out.mount_count = mounts_.size();
+        return out;
+    }
+    fitw_scene scene_;
+    detail::Shared session_;
+    std::list<std::string> texts_;
+    std::vector<fitw_scene_scan> scans_;
+    std::vector<fitw_scene_feature> features_;
+    std::vector<fitw_mount> mounts_;
+};
+
+/* How a context is made. */
+struct ContextOptions {
+    int32_t threads = 0;       /* 0: one; FITW_THREADS_ALL */
+    uint64_t memory_limit = 0; /* bytes; 0: none */
+    Progress progress;
+    Log log;
+};
+
+/* Threads, callbacks, limits, and the place of the last error. */
+class Context {
+  public:
+    Context() = default;
+    Context(Context &&) noexcept = default;
+    Context &operator=(Context &&) noexcept = default;
+    Context(const Context &) = delete;
+    Context &operator=(const Context &) = delete;
+
+    /* Makes one. */
+    static Out<Context> create(const ContextOptions &options = ContextOptions()) {
+        Context out;
+        out.session_ = std::make_shared<detail::Session>();
+        detail::Session &session = *out.session_;
+        session.progress = options.progress;
+        session.log = options.log;
+        fitw_context_options raw = sized<fitw_context_options>();
+        raw.threads = options.threads;
+        raw.memory_limit = options.memory_limit;
+        raw.progress = session.progress ? detail::on_progress : nullptr;
+        raw.progress_user = &session;
+        raw.log = session.log ? detail::on_log : nullptr;
+        raw.log_user = &session;
+        fitw_status status = fitw_context_create(&raw, &session.raw);
+        detail::Shared shared = out.session_;
+        return detail::done<Context>(shared, status, std::move(out));
+    }
+
+    fitw_context *get() const noexcept { return detail::raw(session_); }
+    const detail::Shared &session() const noexcept { return session_; }
+    void cancel() const noexcept { fitw_context_cancel(get()); }
+    void resume() const noexcept { fitw_context_resume(get()); }
+    Out<uint64_t> memory() const {
+        uint64_t out = 0;
+        fitw_status status = fitw_context_memory(get(), &out);
+        return detail::done<uint64_t>(session_, status, out);
+    }
+
+    /* A scan of arrays, copied. */
+    Out<Scan> scan(const Mesh &mesh) const {
+        fitw_scan *out = nullptr;
+        fitw_status status = mesh.whole() ? fitw_scan_create(get(), &mesh.raw(), &out) : FITW_E_ARGUMENT;
+        return detail::made<Scan>(session_, status, out);
+    }
+    /* A scan of arrays that stay where they are until `release` is called, on any thread. */
+    Out<Scan> borrow(const Mesh &mesh, std::function<void()> release) const {
+        fitw_mesh raw = mesh.raw();
+        fitw_scan *out = nullptr;
+        std::unique_ptr<std::function<void()>> user(new std::function<void()>(std::move(release)));
+        raw.flags |= FITW_MESH_BORROW;
+        raw.release = detail::on_release;
+        raw.release_user = user.get();
+        fitw_status status = mesh.whole() ? fitw_scan_create(get(), &raw, &out) : FITW_E_ARGUMENT;
+        if (status == FITW_OK) static_cast<void>(user.release());
+        return detail::made<Scan>(session_, status, out);
+    }
+    Out<Scan> read_scan(const std::string &path, int32_t unit = FITW_UNIT_MM,
+                        const fitw_scan_options &options = sized<fitw_scan_options>()) const {
+        fitw_scan *out = nullptr;
+        fitw_status status = fitw_scan_read(get(), str(path), unit, &options, &out);
+        return detail::made<Scan>(session_, status, out);
+    }
+    /* Fits to points of the host; x, y, z side by side, mm. */
+    Out<Fit> fit(const std::string &fitter, Span<const double> xyz, const FitOptions &options = FitOptions(),
+                 double noise_mm = 0.0) const {
+        fitw_points points = sized<fitw_points>();
+        points.points = xyz.data();
+        points.count = xyz.size() / 3;
+        points.noise_mm = noise_mm;
+        return fit(fitter, points, options);
+    }
+    Out<Fit> fit(const std::string &fitter, const fitw_points &points, const FitOptions &options) const {
+        fitw_fit_options raw = options.raw();
+        fitw_fit *out = nullptr;
+        fitw_status status = fitw_fit_points(get(), str(fitter), &points, &raw, &out);
+        return detail::made<Fit>(session_, status, out);
+    }
+    /* Distances of points from a shape, mm. */
+    Out<std::vector<double>> distances(const fitw_shape &shape, Span<const double> xyz) const {
+        std::vector<double> out(xyz.size() / 3);
+        fitw_status status = fitw_shape_distances(get(), &shape, xyz.data(), out.size(), 0, out.data());
+        return detail::done<std::vector<double>>(session_, status, std::move(out));
+    }
+    /* A round hole in a plane; `face_region` are all of the plane's points. */
+    Out<Hole> find_hole(const std::string &name, const Feature &face, const Region &face_region, const Point &pick,
+                        double largest_radius_mm = 0.0, const FitOptions &options = FitOptions()) const {
+        fitw_hole_search search = sized<fitw_hole_search>();
+        search.name = str(name);
+        search.face = face.get();
+        search.face_region = face_region.get();
+        for (std::size_t k = 0; k < 3; ++k) search.pick_mm[k] = pick[k];
+        search.largest_radius_mm = largest_radius_mm;
+        fitw_fit_options raw = options.raw();
+        fitw_feature *hole = nullptr;
+        fitw_region *wall = nullptr;
+        fitw_status status = fitw_feature_find_hole(get(), &search, &raw, &hole, &wall);
+        Hole out;
+        out.feature = Feature(session_, hole);
+        out.wall = Region(session_, wall);
+        return detail::done<Hole>(session_, status, std::move(out));
+    }
+    /* One to three datums, the primary first. */
+    Out<Datum> datum(const std::vector<DatumOf> &datums) const {
+        std::vector<fitw_datum_feature> raw;
+        for (const DatumOf &d : datums) {
+            fitw_datum_feature f = FITW_ZERO;
+            f.feature = d.feature->get();
+            f.axis = str(d.axis);
+            f.sets = str(d.sets);
+            raw.push_back(f);
+        }
+        fitw_datum *out = nullptr;
+        fitw_status status = fitw_datum_create(get(), raw.data(), raw.size(), 0, &out);
+        return detail::made<Datum>(session_, status, out);
+    }
+    /* Target centres seen in both scans; x, y, z side by side. */
+    Out<Join> join_by_targets(Span<const double> to, Span<const double> from,
+                              const fitw_join_options &options = sized<fitw_join_options>()) const {
+        fitw_join *out = nullptr;
+        fitw_status status = fitw_join_by_targets(get(), to.data(), to.size() / 3, 0, from.data(),
+                                                  from.size() / 3, 0, &options, &out);
+        return detail::made<Join>(session_, status, out);
+    }
+    Out<Join> join_by_surface(const Scan &to, const Scan &from, const fitw_pose *start = nullptr,
+                              const fitw_join_options &options = sized<fitw_join_options>()) const {
+        fitw_join *out = nullptr;
+        fitw_status status = fitw_join_by_surface(get(), to.get(), from.get(), start, &options, &out);
+        return detail::made<Join>(session_, status, out);
+    }
+    /* Features as STEP in machine coordinates, in memory. */
+    Out<std::string> step_text(const std::vector<const Feature *> &features,
+                               const fitw_pose *machine_from_scan = nullptr,
+                               const fitw_step_options &options = sized<fitw_step_options>()) const {
+        const std::vector<const fitw_feature *> raw = handles(features);
+        fitw_text *file = nullptr;
+        fitw_str s = FITW_ZERO;
+        fitw_status status = fitw_step_text(get(), machine_from_scan, raw.data(), raw.size(), &options, &file);
+        Text text(session_, file);
+        if (status == FITW_OK) status = fitw_text_view(get(), file, &s);
+        return detail::done<std::string>(session_, status, status == FITW_OK ? str(s) : std::string());
+    }
+    Out<void> step_write(const std::string &path, const std::vector<const Feature *> &features,
+                         const fitw_pose *machine_from_scan = nullptr,
+                         const fitw_step_options &options = sized<fitw_step_options>()) const {
+        const std::vector<const fitw_feature *> raw = handles(features);
+        return detail::done(session_, fitw_step_write(get(), str(path), machine_from_scan, raw.data(), raw.size(),
+                                                      &options));
+    }
+    Out<Part> read_part(const std::string &path,
+                        const fitw_part_options &options = sized<fitw_part_options>()) const {
+        fitw_part *out = nullptr;
+        fitw_status status = fitw_part_read(get(), str(path), &options, &out);
+        return detail::made<Part>(session_, status, out);
+    }
+    Out<Part> part(const Mesh &mesh, const std::string &name = std::string()) const {
+        fitw_part *out = nullptr;
+        fitw_status status =
+            mesh.whole() ? fitw_part_create(get(), &mesh.raw(), str(name), &out) : FITW_E_ARGUMENT;
+        return detail::made<Part>(session_, status, out);
+    }
+    /* A job from its text; paths in it are relative to `folder`. */
+    Out<Job> job(const std::string &toml, const std::string &folder = std::string()) const {
+        fitw_job *out = nullptr;
+        fitw_status status = fitw_job_create(get(), str(toml), str(folder), &out);
+        return detail::made<Job>(session_, status, out);
+    }
+
+  private:
+    static std::vector<const fitw_feature *> handles(const std::vector<const Feature *> &features) {
+        std::vector<const fitw_feature *> out;
+        for (const Feature *f : features) out.push_back(f == nullptr ? nullptr : f->get());
+        return out;
+    }
+    detail::Shared session_;
+};
+
+inline Out<Fit> Region::fit(const std::string &fitter, const FitOptions &options) const {
+    fitw_fit_options raw = options.raw();
+    fitw_fit *out = nullptr;
+    fitw_status status = fitw_fit_region(context(), str(fitter), raw_, &raw, &out);
+    return detail::made<Fit>(session_, status, out);
+}
+
+inline Out<Feature> Fit::feature(const std::string &name, const Region &surface) const {
+    fitw_feature *out = nullptr;
+    fitw_status status = fitw_feature_from_fit(context(), str(name), raw_, surface.get(), &out);
+    return detail::made<Feature>(session_, status, out);
+}
+
+inline Out<Feature> Feature::join(const Join &join) const {
+    fitw_feature *out = nullptr;
+    fitw_status status = fitw_feature_join(context(), raw_, join.get(), &out);
+    return detail::made<Feature>(session_, status, out);
+}
+
+
+} /* inline namespace */
+} /* namespace fitwright */
+
+#undef FITWRIGHT_TRY
+#undef FITWRIGHT_CATCH_ALL
+#undef FITWRIGHT_CURRENT
+
+#endif /* FITWRIGHT_HPP */
