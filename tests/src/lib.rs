@@ -1,5 +1,7 @@
 //! Shared fixtures of the cross-crate tests: outside references that may be absent, and random draws.
 
+pub mod c;
+
 use std::io::Write;
 use std::path::PathBuf;
 use std::process::Command;

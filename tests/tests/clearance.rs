@@ -65,6 +65,7 @@ fn scan(mesh: &Mesh) -> Scan {
 fn feature(name: &str, kind: FeatureKind, shape: Primitive) -> Feature {
     let at = shape.point();
     Feature {
+        noise: None,
         name: name.into(),
         kind,
         fitter: "test".into(),
@@ -86,7 +87,13 @@ fn floor_feature() -> Feature {
 }
 
 fn placed<'a>(name: &'a str, scan: &'a Scan) -> SceneScan<'a> {
-    SceneScan { name, scan, machine_from_scan: Pose::identity(), join_covariance: None }
+    SceneScan {
+        name,
+        scan,
+        machine_from_scan: Pose::identity(),
+        join_covariance: None,
+        length_error: None,
+    }
 }
 
 fn seat<'a>(feature: &'a Feature, surface: &'a [u32], is_seat: bool) -> SceneFeature<'a> {

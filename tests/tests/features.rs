@@ -3,7 +3,7 @@
 
 use std::sync::OnceLock;
 
-use fitwright::associate::{Covariance, Request, fitter_by_id};
+use fitwright::associate::{Covariance, Criterion, Request, fitter_by_id};
 use fitwright::feature::{Feature, FeatureKind, HoleSearch, intersection, midplane, relation};
 use fitwright::primitive::{Cylinder, Direction, Plane, Point3, Pose, Primitive, Sphere, Vec3};
 use fitwright::region::{Grow, Region};
@@ -137,17 +137,24 @@ fn a_pick_that_is_off_or_on_another_shape_is_told() {
 }
 
 fn hole(seen: &Seen) -> (Feature, Region) {
+    hole_by(seen, Criterion::LeastSquares)
+}
+
+fn hole_by(seen: &Seen, criterion: Criterion) -> (Feature, Region) {
     let whole = seen.scan.grow_untrimmed(Point3::new(8.0, 0.5, 22.2), &Grow::plane(&seen.scan));
     let whole = whole.expect("the face");
     let face = found(seen, "plane", &whole);
     let search = HoleSearch {
+        noise_model: None,
         name: "hole",
         face: &face,
         face_region: &whole,
         pick: Point3::new(1.0, -1.5, FACE),
         largest_radius: None,
     };
-    search.find(&Request::default()).expect("a hole")
+    let mut request = Request::default();
+    request.criterion = criterion;
+    search.find(&request).expect("a hole")
 }
 
 fn cylinder(f: &Feature) -> Cylinder {
@@ -169,6 +176,29 @@ fn a_hole_whose_wall_was_seen_has_its_axis_from_there() {
     assert!((c.point.z - FACE).abs() < 0.05, "at the face: {}", c.point.z);
 }
 
+/// The largest pin that enters the bore that was seen, and the smallest ring round its points: each
+/// touches the points that it names and no point of the wall is on the wrong side.
+#[test]
+fn a_hole_has_its_largest_pin() {
+    for seen in [round(), above()] {
+        let least = cylinder(&hole(seen).0);
+        for (criterion, side) in
+            [(Criterion::MaximumInscribed, 1.0), (Criterion::MinimumCircumscribed, -1.0)]
+        {
+            let (found, wall) = hole_by(seen, criterion);
+            let (c, quality) = (cylinder(&found), found.quality.expect("a fit"));
+            assert!(side * (least.radius - c.radius) > 0.0, "{} {}", least.radius, c.radius);
+            assert_eq!(quality.criterion, criterion);
+            assert!(quality.contacts.len() >= 3, "{}", quality.contacts.len());
+            for p in &quality.contacts {
+                assert!(c.distance(p).abs() < 1e-9, "{}", c.distance(p));
+            }
+            let beyond = wall.points().iter().filter(|p| side * c.distance(p) < -1e-9).count();
+            assert!(beyond <= quality.rejected, "{beyond} beyond, {} rejected", quality.rejected);
+        }
+    }
+}
+
 #[test]
 fn a_hole_seen_from_above_is_placed_by_its_rim_and_says_so() {
     let (hole, wall) = hole(above());
@@ -188,6 +218,7 @@ fn made(name: &str, kind: FeatureKind, shape: Primitive) -> Feature {
         covariance.matrix[(k + 3, k + 3)] = 1e-8;
     }
     Feature {
+        noise: None,
         name: name.into(),
         kind,
         fitter: "made".into(),

@@ -78,6 +78,14 @@ fn contradictions_are_told_with_the_remedy() {
             "[[feature]]\nname = \"f\"\nfit = \"plane\"\nat = [0,0,0]\nframe = \"machine\"\n",
             "needs a [datum]",
         ),
+        (
+            "[[feature]]\nname = \"f\"\nfit = \"plane\"\nat = [0,0,0]\ncriterion = \"maximum-inscribed\"\n",
+            "[[feature]] \"f\" criterion: a plane has no maximum-inscribed",
+        ),
+        (
+            "[[feature]]\nname = \"f\"\nfit = \"plane\"\nat = [0,0,0]\ncriterion = \"minimum-zoom\"\n",
+            "did you mean \"minimum-zone\"?",
+        ),
         ("[check]\nclearance = 3\n", "needs a [part]"),
         ("[part]\nfile = \"p.stl\"\n[check]\nclearance = -3\n", "not negative"),
         ("[[scan]]\nname = \"b\"\nfile = \"b.ply\"\n", "needs `join`"),

@@ -4,8 +4,12 @@
 mod common;
 #[path = "reference_fits/constructed.rs"]
 mod constructed;
+#[path = "reference_fits/extremes.rs"]
+mod extremes;
 #[path = "reference_fits/invariance.rs"]
 mod invariance;
+#[path = "reference_fits/minimax.rs"]
+mod minimax;
 #[path = "reference_fits/outliers.rs"]
 mod outliers;
 #[path = "reference_fits/published.rs"]

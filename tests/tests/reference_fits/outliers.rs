@@ -93,6 +93,70 @@ fn a_neighbouring_face_in_the_region_is_left_out() {
     assert!(found.rejected.len() > 14_900);
 }
 
+/// A dome of 30 degrees on its plate, which makes 45 % of the points: a sphere so large that it is the
+/// plate also comes near the dome's rim, so that in a small choice of points it can look like the
+/// larger part.
+#[test]
+fn a_flat_dome_on_a_plate_is_not_taken_for_the_plate() {
+    let (radius, cap) = (25.0, 15.0f64.to_radians());
+    let rim = radius * cap.sin();
+    for seed in 0..40 {
+        let mut numbers = Random::new(seed);
+        let mut point = |i: usize| {
+            let (sin, cos) = (TAU * numbers.uniform()).sin_cos();
+            let (share, error) = (numbers.uniform(), 0.02 * numbers.normal());
+            if i < 1100 {
+                let up = 1.0 - (1.0 - cap.cos()) * share;
+                let out = (1.0 - up * up).sqrt();
+                Point3::from(Vec3::new(out * cos, out * sin, up) * (radius + error))
+            } else {
+                let rho = (rim * rim + ((rim + 15.0).powi(2) - rim * rim) * share).sqrt();
+                Point3::new(rho * cos, rho * sin, radius * cap.cos() + error)
+            }
+        };
+        let mut points: Vec<_> = (0..2000).map(&mut point).collect();
+        let dome = fit("sphere", &points[..1100], &plain()).expect("sphere");
+        // Mixed, or the choice would hold the same share of the plate every time.
+        for i in (1..points.len()).rev() {
+            points.swap(i, (numbers.uniform() * (i + 1) as f64) as usize);
+        }
+        let found = fit("sphere", &points, &Request::default()).expect("sphere");
+        let place = dome.covariance.deviation_at(&dome.covariance.at);
+        let difference = compare(&found.shape, &dome.shape);
+        assert!(difference.length < 4.0 * place, "seed {seed}: {difference:?}, {place:e}");
+    }
+}
+
+/// A pipe bend of 60 degrees with the flange at its end, which makes 40 % of the points.
+#[test]
+fn a_short_bend_keeps_clear_of_its_flange() {
+    let (major, minor, arc) = (25.0, 6.25, TAU / 6.0);
+    for seed in 0..8 {
+        let mut numbers = Random::new(seed);
+        let mut point = |i: usize| {
+            let along = if i < 1200 { arc * numbers.uniform() } else { arc };
+            let (up, out) = (TAU * numbers.uniform()).sin_cos();
+            let (share, error) = (numbers.uniform(), 0.02 * numbers.normal());
+            // The tube, or a ring twice as wide in the plane across its end.
+            let (tube, off) = if i < 1200 {
+                (minor + error, 0.0)
+            } else {
+                (minor * (1.0 + 3.0 * share).sqrt(), error)
+            };
+            let (sin, cos) = along.sin_cos();
+            let rho = major + tube * out;
+            Point3::new(rho * cos - off * sin, rho * sin + off * cos, tube * up)
+        };
+        let points: Vec<_> = (0..2000).map(&mut point).collect();
+        let bend = fit("torus", &points[..1200], &plain()).expect("torus");
+        let found = fit("torus", &points, &Request::default()).expect("torus");
+        let c = &bend.covariance;
+        let place = c.deviation_at(&c.at).max(c.size(0));
+        let difference = compare(&found.shape, &bend.shape);
+        assert!(difference.length < 4.0 * place, "seed {seed}: {difference:?}, {place:e}");
+    }
+}
+
 /// On normal noise without outliers the default costs at most 5 % in standard deviation.
 #[test]
 fn good_data_cost_nothing() {

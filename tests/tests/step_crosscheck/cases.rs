@@ -364,6 +364,7 @@ pub(crate) fn feature(
         }
     }
     let feature = Feature {
+        noise: None,
         name: name.into(),
         kind,
         fitter: "builtin.test".into(),
