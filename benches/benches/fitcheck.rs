@@ -61,6 +61,7 @@ fn whole(
         scan,
         machine_from_scan: Pose::identity(),
         join_covariance: None,
+        length_error: None,
     };
     let scene = Scene { scans: vec![placed], ..Scene::default() };
     let context = Context::new(0).expect("threads");
