@@ -1,10 +1,10 @@
 //! Covariance of constrained fits against the scatter of many, and what constraints cost.
 
-use fitwright::associate::{Constraint, Fit};
+use fitwright::associate::{Constraint, Fit, Input, NoiseModel};
 use fitwright::primitive::{Direction, Point3, Primitive, Vec3};
 use fitwright::simulate::random::Random;
 
-use crate::common::{fit, scanned};
+use crate::common::{fit, fitter, scanned};
 use crate::known::request;
 
 const RUNS: usize = 400;
@@ -35,7 +35,12 @@ fn assert_calibrated<const Q: usize>(
     let mut sums = [0.0; Q];
     for _ in 0..RUNS {
         let points = sample(kind, &mut numbers, degrees);
-        let found = fit(kind, &points, &request(constraints.to_vec()))
+        // Noise known for what it is: this is about what is held, not about finding out the noise.
+        let white = NoiseModel::independent();
+        let mut input = Input::new(&points);
+        input.noise_model = Some(&white);
+        let found = fitter(kind)
+            .fit(&input, &request(constraints.to_vec()))
             .unwrap_or_else(|e| panic!("{label}: {e}"));
         for (sum, (error, deviation)) in sums.iter_mut().zip(quantities(&found)) {
             *sum += (error / deviation).powi(2);
