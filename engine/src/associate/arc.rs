@@ -19,6 +19,7 @@ impl Sectors {
     }
 
     /// Adds the direction (x, y).
+    #[inline(always)]
     pub(crate) fn add(&mut self, x: f64, y: f64) {
         let turn = diamond(x, y);
         // A point on the axis has no direction; its NaN is cast to sector 0 and changes nothing.
@@ -67,7 +68,8 @@ fn explained(gaps: &[(f64, usize)]) -> f64 {
 }
 
 /// Direction as a number in [0, 4) that grows with the angle, without a trigonometric function.
-fn diamond(x: f64, y: f64) -> f64 {
+#[inline(always)]
+pub(crate) fn diamond(x: f64, y: f64) -> f64 {
     let t = y / (x.abs() + y.abs());
     match (x >= 0.0, y >= 0.0) {
         (true, true) => t,

@@ -1,10 +1,13 @@
 //! One pass over the data: the linearised system of a shape, or a count of its distances.
 
+use std::marker::PhantomData;
+use std::ops::Range;
+
 use super::data::Data;
-use super::model::{Frame, Model, distance};
-use crate::numeric::ordered;
+use super::model::{Foot, Frame, Model, distance};
 use crate::numeric::qr::{BATCH, Block, Factor};
 use crate::numeric::robust::Histogram;
+use crate::numeric::wide::{self, Kernel};
 use crate::primitive::Point3;
 
 /// How much a point counts in the sum.
@@ -18,24 +21,61 @@ pub(crate) enum Weight<'a> {
     Biweight(f64),
 }
 
-/// Straight access from the data to a shape's local coordinates.
+/// A shape among the data, ready for passes over them.
 #[derive(Debug, Clone, Copy)]
-pub(crate) struct Local<'a> {
+pub(crate) struct Placed<'a, M, const N: usize> {
     data: &'a Data<'a>,
     frame: Frame,
+    constants: [f64; 4],
+    shape: PhantomData<M>,
 }
 
-impl<'a> Local<'a> {
-    pub(crate) fn new(data: &'a Data<'a>, frame: Frame) -> Self {
-        Local { data, frame }
+impl<'a, M: Model<N>, const N: usize> Placed<'a, M, N> {
+    pub(crate) fn new(data: &'a Data<'a>, shape: &M) -> Self {
+        let (frame, constants) = (shape.frame(), shape.constants());
+        Placed { data, frame, constants, shape: PhantomData }
     }
 
-    /// Local coordinates of point `i`.
+    /// Point `i` in the shape's coordinates.
     #[inline(always)]
     pub(crate) fn at(&self, i: usize) -> [f64; 3] {
         let v = self.data.point(i) - self.frame.origin;
         let a = &self.frame.axes;
         std::array::from_fn(|k| a[(0, k)] * v.x + a[(1, k)] * v.y + a[(2, k)] * v.z)
+    }
+
+    /// Point `i` in scaled coordinates.
+    #[inline(always)]
+    pub(crate) fn point(&self, i: usize) -> Point3 {
+        self.data.point(i)
+    }
+
+    /// What the shape's sizes make of a pass; see [`Model::constants`].
+    pub(crate) fn constants(&self) -> &[f64; 4] {
+        &self.constants
+    }
+
+    /// The place on the shape nearest to these coordinates.
+    #[inline(always)]
+    pub(crate) fn onto(&self, x: [f64; 3]) -> [f64; 3] {
+        let mut on = x;
+        for k in 0..M::RESIDUALS {
+            let foot = self.foot(x, k);
+            on = std::array::from_fn(|i| on[i] - foot.d * foot.n[i]);
+        }
+        on
+    }
+
+    /// Residual `k` at these coordinates.
+    #[inline(always)]
+    pub(crate) fn foot(&self, x: [f64; 3], k: usize) -> Foot {
+        M::foot(&self.constants, x, k)
+    }
+
+    /// Distance at these coordinates.
+    #[inline(always)]
+    pub(crate) fn distance(&self, x: [f64; 3]) -> f64 {
+        distance::<M, N>(&self.constants, x)
     }
 }
 
@@ -45,20 +85,31 @@ pub(crate) fn system<M: Model<N>, const N: usize>(
     shape: &M,
     weight: &Weight<'_>,
 ) -> Factor<N> {
-    let (local, constants) = (Local::new(data, shape.frame()), shape.constants());
-    let parts = ordered::map_chunks(data.len(), |range| {
+    let linear = Linear { placed: Placed::new(data, shape), weight };
+    Factor::merge(&wide::map_chunks(data.len(), &linear))
+}
+
+struct Linear<'a, M, const N: usize> {
+    placed: Placed<'a, M, N>,
+    weight: &'a Weight<'a>,
+}
+
+impl<M: Model<N>, const N: usize> Kernel for Linear<'_, M, N> {
+    type Out = Factor<N>;
+
+    #[inline(always)]
+    fn run(&self, range: Range<usize>) -> Factor<N> {
         let mut block = Block::new();
         let mut cost = 0.0;
         let end = range.end;
         for start in range.step_by(BATCH / M::RESIDUALS) {
             let count = (end - start).min(BATCH / M::RESIDUALS);
-            fill::<M, N>(&mut block, &local, &constants, start, count);
-            cost += weigh(&mut block, weight, start, count, M::RESIDUALS);
+            fill(&mut block, &self.placed, start, count);
+            cost += weigh(&mut block, self.weight, start, count, M::RESIDUALS);
             block.reduce(N + count * M::RESIDUALS);
         }
         block.factor(cost)
-    });
-    Factor::merge(&parts)
+    }
 }
 
 /// Sums of the squared residuals of each sort over the points kept.
@@ -67,17 +118,33 @@ pub(crate) fn by_residual<M: Model<N>, const N: usize>(
     shape: &M,
     weight: &Weight<'_>,
 ) -> [f64; 2] {
-    let (local, constants) = (Local::new(data, shape.frame()), shape.constants());
-    let kept = |i: &usize| !matches!(weight, Weight::Kept(rejected) if rejected[*i]);
-    let parts = ordered::map_chunks(data.len(), |range| {
-        range.filter(kept).fold([0.0; 2], |sum, i| {
-            let x = local.at(i);
-            let square =
-                |k| if k < M::RESIDUALS { M::foot(&constants, x, k).d.powi(2) } else { 0.0 };
-            [sum[0] + square(0), sum[1] + square(1)]
-        })
-    });
+    let squares = Squares { placed: Placed::new(data, shape), weight };
+    let parts = wide::map_chunks(data.len(), &squares);
     parts.into_iter().fold([0.0; 2], |a, b| [a[0] + b[0], a[1] + b[1]])
+}
+
+struct Squares<'a, M, const N: usize> {
+    placed: Placed<'a, M, N>,
+    weight: &'a Weight<'a>,
+}
+
+impl<M: Model<N>, const N: usize> Kernel for Squares<'_, M, N> {
+    type Out = [f64; 2];
+
+    #[inline(always)]
+    fn run(&self, range: Range<usize>) -> [f64; 2] {
+        let mut sums = [0.0; 2];
+        for i in range {
+            if matches!(self.weight, Weight::Kept(rejected) if rejected[i]) {
+                continue;
+            }
+            let x = self.placed.at(i);
+            for (k, sum) in sums.iter_mut().enumerate().take(M::RESIDUALS) {
+                *sum += self.placed.foot(x, k).d.powi(2);
+            }
+        }
+        sums
+    }
 }
 
 /// Distances of the points kept, in units of `scale`, counted.
@@ -86,17 +153,28 @@ pub(crate) fn histogram<M: Model<N>, const N: usize>(
     shape: &M,
     scale: f64,
 ) -> Histogram {
-    let (local, constants) = (Local::new(data, shape.frame()), shape.constants());
-    let parts = ordered::map_chunks(data.len(), |range| {
-        let mut histogram = Histogram::new();
-        for i in range {
-            histogram.add(distance::<M, N>(&constants, local.at(i)).abs() / scale);
-        }
-        histogram
-    });
+    let parts = wide::map_chunks(data.len(), &Counted { placed: Placed::new(data, shape), scale });
     let mut total = Histogram::new();
     parts.iter().for_each(|part| total.merge(part));
     total
+}
+
+struct Counted<'a, M, const N: usize> {
+    placed: Placed<'a, M, N>,
+    scale: f64,
+}
+
+impl<M: Model<N>, const N: usize> Kernel for Counted<'_, M, N> {
+    type Out = Histogram;
+
+    #[inline(always)]
+    fn run(&self, range: Range<usize>) -> Histogram {
+        let mut histogram = Histogram::new();
+        for i in range {
+            histogram.add(self.placed.distance(self.placed.at(i)).abs() / self.scale);
+        }
+        histogram
+    }
 }
 
 /// Which points are farther from the shape than `cut`.
@@ -105,9 +183,25 @@ pub(crate) fn beyond<M: Model<N>, const N: usize>(
     shape: &M,
     cut: f64,
 ) -> Vec<bool> {
-    let (local, constants) = (Local::new(data, shape.frame()), shape.constants());
-    let far = |i| distance::<M, N>(&constants, local.at(i)).abs() > cut;
-    ordered::map_chunks(data.len(), |range| range.map(far).collect::<Vec<_>>()).concat()
+    wide::map_chunks(data.len(), &Far { placed: Placed::new(data, shape), cut }).concat()
+}
+
+struct Far<'a, M, const N: usize> {
+    placed: Placed<'a, M, N>,
+    cut: f64,
+}
+
+impl<M: Model<N>, const N: usize> Kernel for Far<'_, M, N> {
+    type Out = Vec<bool>;
+
+    #[inline(always)]
+    fn run(&self, range: Range<usize>) -> Vec<bool> {
+        let mut far = vec![false; range.len()];
+        for (far, i) in far.iter_mut().zip(range) {
+            *far = self.placed.distance(self.placed.at(i)).abs() > self.cut;
+        }
+        far
+    }
 }
 
 /// Absolute distances of a few points in scaled coordinates.
@@ -121,23 +215,23 @@ pub(crate) fn distances<M: Model<N>, const N: usize>(
     out.extend(points.iter().map(|p| distance::<M, N>(&constants, frame.local(p)).abs()));
 }
 
+#[inline(always)]
 fn fill<M: Model<N>, const N: usize>(
     block: &mut Block<N>,
-    local: &Local<'_>,
-    constants: &[f64; 4],
+    placed: &Placed<'_, M, N>,
     start: usize,
     count: usize,
 ) {
     let mut x = [[0.0; 3]; BATCH];
     for (i, x) in x[..count].iter_mut().enumerate() {
-        *x = local.at(start + i);
+        *x = placed.at(start + i);
     }
     for k in 0..M::RESIDUALS {
         let rows = N + k * count..N + (k + 1) * count;
         let mut columns = block.column.each_mut().map(|c| &mut c[rows.clone()]);
         let rhs = &mut block.rhs[rows.clone()];
         for (i, x) in x[..count].iter().enumerate() {
-            let foot = M::foot(constants, *x, k);
+            let foot = placed.foot(*x, k);
             rhs[i] = foot.d;
             for (column, free) in columns.iter_mut().zip(M::FREE) {
                 column[i] = foot.derivative(*x, free);
@@ -147,6 +241,7 @@ fn fill<M: Model<N>, const N: usize>(
 }
 
 /// Multiplies the rows by the root of their weight; returns their part of the cost.
+#[inline(always)]
 fn weigh<const N: usize>(
     block: &mut Block<N>,
     weight: &Weight<'_>,
@@ -175,6 +270,7 @@ fn weigh<const N: usize>(
 }
 
 /// Replaces squared distances by 0 or 1; returns the sum of squares kept.
+#[inline(always)]
 fn keep(square: &mut [f64], rejected: &[bool]) -> f64 {
     let mut cost = 0.0;
     for (s, rejected) in square.iter_mut().zip(rejected) {
@@ -186,6 +282,7 @@ fn keep(square: &mut [f64], rejected: &[bool]) -> f64 {
 }
 
 /// Replaces squared distances by the root of their biweight; returns the sum of the loss.
+#[inline(always)]
 fn biweight(square: &mut [f64], cut: f64) -> f64 {
     let (mut cost, inverse) = (0.0, 1.0 / (cut * cut));
     for s in square {

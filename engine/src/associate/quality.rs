@@ -1,13 +1,15 @@
 //! Quality of a fit: distances, extent and arc of the points that were used.
 
 use std::f64::consts::TAU;
+use std::ops::Range;
 
 use super::Quality;
 use super::arc::Sectors;
 use super::data::{Data, Sample};
-use super::model::{Frame, Model, distance};
-use super::pass::Local;
-use crate::numeric::{algebraic, ordered};
+use super::model::{Frame, Model};
+use super::pass::Placed;
+use crate::numeric::algebraic;
+use crate::numeric::wide::{self, Kernel};
 use crate::primitive::{Kind, Point3, Vec3};
 
 /// Fills in what the distances and positions of the used points say; lengths in mm.
@@ -80,13 +82,31 @@ fn pass<M: Model<N>, const N: usize>(
     frame: &Extent,
     rejected: &[bool],
 ) -> Sums {
-    let (local, constants) = (Local::new(data, shape.frame()), shape.constants());
-    let parts = ordered::map_chunks(data.len(), |range| {
-        let mut sums = Sums::new();
-        for i in range.filter(|&i| rejected.is_empty() || !rejected[i]) {
-            let x = local.at(i);
-            let d = distance::<M, N>(&constants, x);
-            let height = frame.along[0] * x[0] + frame.along[1] * x[1] + frame.along[2] * x[2];
+    let measured = Measured { placed: Placed::new(data, shape), along: frame.along, rejected };
+    let mut total = Sums::new();
+    wide::map_chunks(data.len(), &measured).iter().for_each(|part| total.merge(part));
+    total
+}
+
+struct Measured<'a, M, const N: usize> {
+    placed: Placed<'a, M, N>,
+    along: [f64; 3],
+    rejected: &'a [bool],
+}
+
+impl<M: Model<N>, const N: usize> Kernel for Measured<'_, M, N> {
+    type Out = Sums;
+
+    #[inline(always)]
+    fn run(&self, range: Range<usize>) -> Sums {
+        let (mut sums, along) = (Sums::new(), self.along);
+        for i in range {
+            if !self.rejected.is_empty() && self.rejected[i] {
+                continue;
+            }
+            let x = self.placed.at(i);
+            let d = self.placed.distance(x);
+            let height = along[0] * x[0] + along[1] * x[1] + along[2] * x[2];
             sums.points += 1;
             sums.squares += d * d;
             sums.low = sums.low.min(d);
@@ -96,10 +116,7 @@ fn pass<M: Model<N>, const N: usize>(
             sums.sectors.add(x[0], x[1]);
         }
         sums
-    });
-    let mut total = Sums::new();
-    parts.iter().for_each(|part| total.merge(part));
-    total
+    }
 }
 
 /// Direction, in the shape's frame, that the extent is taken along.

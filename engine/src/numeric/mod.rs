@@ -1,4 +1,4 @@
-//! Small dense numerics of the fits: tall-skinny QR, exchange minimax, algebraic starting values, robust scale, tails of distributions, seeded choice, ordered parallel sums.
+//! Small dense numerics of the fits: tall-skinny QR, exchange minimax, algebraic starting values, robust scale, tails of distributions, seeded choice, ordered parallel sums, wide vectors.
 
 pub(crate) mod algebraic;
 pub(crate) mod distribution;
@@ -7,3 +7,4 @@ pub(crate) mod ordered;
 pub(crate) mod qr;
 pub(crate) mod random;
 pub(crate) mod robust;
+pub(crate) mod wide;

@@ -30,6 +30,7 @@ impl<const N: usize> Block<N> {
     }
 
     /// Brings the first `rows` rows to triangular form.
+    #[inline(always)]
     pub(crate) fn reduce(&mut self, rows: usize) {
         for k in 0..N {
             let (left, right) = self.column.split_at_mut(k + 1);
@@ -172,6 +173,7 @@ impl<const N: usize> Factor<N> {
 }
 
 /// Applies the reflection I - beta v vᵀ.
+#[inline(always)]
 fn reflect(v: &[f64], beta: f64, x: &mut [f64]) {
     let s = beta * dot(v, x);
     for (x, v) in x.iter_mut().zip(v) {
@@ -180,6 +182,7 @@ fn reflect(v: &[f64], beta: f64, x: &mut [f64]) {
 }
 
 /// Scalar product in eight fixed lanes: the order of the sum does not depend on the machine.
+#[inline(always)]
 fn dot(a: &[f64], b: &[f64]) -> f64 {
     let mut lane = [0.0; 8];
     let (a8, b8) = (a.chunks_exact(8), b.chunks_exact(8));

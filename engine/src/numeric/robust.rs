@@ -18,6 +18,7 @@ impl Histogram {
     }
 
     /// Counts one distance, in standard deviations.
+    #[inline(always)]
     pub(crate) fn add(&mut self, t: f64) {
         // The cast saturates, so anything far or infinite lands in the last bin.
         self.bins[((t / WIDTH) as usize).min(BINS)] += 1;

@@ -4,7 +4,7 @@ use nalgebra::{DMatrix, SMatrix, SVector};
 
 use crate::associate::data::{Data, Sample};
 use crate::associate::model::{Foot, Frame, Model, Motion};
-use crate::associate::pass::Local;
+use crate::associate::pass::Placed;
 use crate::numeric::exchange::{DIM, Row};
 use crate::numeric::ordered;
 use crate::primitive::{Kind, Point3};
@@ -108,10 +108,9 @@ impl<'a> Problem<'a> {
         shape: &M,
         work: &[Candidate],
     ) -> f64 {
-        let (frame, constants) = (shape.frame(), shape.constants());
-        let value = |c: &Candidate| {
-            c.sign * deviation::<M, N>(self.side, &constants, frame.local(&c.point))
-        };
+        let placed = Placed::new(self.data, shape);
+        let frame = shape.frame();
+        let value = |c: &Candidate| c.sign * deviation(self.side, &placed, frame.local(&c.point));
         let mut largest = f64::NEG_INFINITY;
         for candidate in work {
             let value = value(candidate);
@@ -221,13 +220,13 @@ impl<'a> Problem<'a> {
 
     /// In each of [`GROUPS`] stretches of the data the largest deviation of each sign, in order.
     pub(crate) fn extremes<M: Model<N>, const N: usize>(&self, shape: &M) -> Vec<(f64, Candidate)> {
-        let (local, constants) = (Local::new(self.data, shape.frame()), shape.constants());
+        let placed = Placed::new(self.data, shape);
         let signs = self.signs();
         let groups = self.data.len().min(GROUPS);
         let found = ordered::map_parts(self.data.len(), groups, |range| {
             let mut worst = [(f64::NEG_INFINITY, range.start); 2];
             for i in range {
-                let d = deviation::<M, N>(self.side, &constants, local.at(i));
+                let d = deviation(self.side, &placed, placed.at(i));
                 for (worst, sign) in worst.iter_mut().zip(signs) {
                     if sign * d > worst.0 {
                         *worst = (sign * d, i);
@@ -249,9 +248,13 @@ impl<'a> Problem<'a> {
 
 /// Distance with the sign that the criterion needs; of a circle only the part in its plane.
 #[inline(always)]
-fn deviation<M: Model<N>, const N: usize>(side: Side, constants: &[f64; 4], x: [f64; 3]) -> f64 {
-    let d = M::foot(constants, x, 0).d;
-    if side == Side::Tube { d.hypot(M::foot(constants, x, 1).d) } else { d }
+fn deviation<M: Model<N>, const N: usize>(
+    side: Side,
+    placed: &Placed<'_, M, N>,
+    x: [f64; 3],
+) -> f64 {
+    let d = placed.foot(x, 0).d;
+    if side == Side::Tube { d.hypot(placed.foot(x, 1).d) } else { d }
 }
 
 /// Stretches of the data that hand over one point of each sign a pass.
