@@ -100,25 +100,30 @@ impl Model<7> for Torus {
     }
 
     fn guesses(points: &[Point3]) -> Vec<Self> {
-        let mut guesses = Vec::new();
-        let Some(principal) = algebraic::principal(points) else { return guesses };
-        let Some(along) = unit(principal.directions[0]) else { return guesses };
-        let Some(tube) = Cylinder::along(points, &along) else { return guesses };
-        let (u, v) = (any_perpendicular(&along), along.cross(&any_perpendicular(&along)));
-        for major_radius in BENDS {
-            for i in 0..8 {
-                let (sin, cos) = (f64::from(i) * std::f64::consts::FRAC_PI_4).sin_cos();
-                let towards = u.into_inner() * cos + v * sin;
-                guesses.push(Torus {
-                    centre: tube.point + towards * major_radius,
-                    axis: Direction::new_normalize(along.cross(&towards)),
-                    major_radius,
-                    minor_radius: tube.radius,
-                });
-            }
-        }
-        guesses
+        let Some(principal) = algebraic::principal(points) else { return Vec::new() };
+        // A bend shorter than its tube is wide does not have its longest extent along the tube.
+        principal.directions.into_iter().filter_map(unit).flat_map(|d| bends(points, d)).collect()
     }
+}
+
+/// A tube along a direction, bent to all sides.
+fn bends(points: &[Point3], along: Direction) -> Vec<Torus> {
+    let Some(tube) = Cylinder::along(points, &along) else { return Vec::new() };
+    let (u, v) = (any_perpendicular(&along), along.cross(&any_perpendicular(&along)));
+    let mut bends = Vec::new();
+    for major_radius in BENDS {
+        for i in 0..8 {
+            let (sin, cos) = (f64::from(i) * std::f64::consts::FRAC_PI_4).sin_cos();
+            let towards = u.into_inner() * cos + v * sin;
+            bends.push(Torus {
+                centre: tube.point + towards * major_radius,
+                axis: Direction::new_normalize(along.cross(&towards)),
+                major_radius,
+                minor_radius: tube.radius,
+            });
+        }
+    }
+    bends
 }
 
 /// Torus about a known axis: the circle of the points' profile.
