@@ -82,9 +82,11 @@ fn shared_noise_is_worth_fewer_points() {
     let independent = cylinder(&patch(1, 180.0, Noise(0.03, 0.0, 1.0), 0.0, 0.0)).quality;
     assert!(shared.effective_points < 300.0, "{}", shared.effective_points);
     assert!(independent.effective_points > 1000.0, "{}", independent.effective_points);
-    assert!((shared.smooth - 0.02).abs() < 0.007, "{}", shared.smooth);
+    // A field of 6 mm has 14 independent patches here, 40 · 78.5 / (2π 6²): its deviation shows to 19 %.
+    assert!((shared.smooth / 0.02 - 1.0).abs() < 3.5 * 0.19, "{}", shared.smooth);
     assert!((3.0..12.0).contains(&shared.smooth_length), "{}", shared.smooth_length);
-    assert!((shared.independent - 0.03).abs() < 0.002, "{}", shared.independent);
+    // The fine detail of rough fields, which are not ruled out, takes some of it.
+    assert!((shared.independent / 0.03 - 1.0).abs() < 0.1, "{}", shared.independent);
     assert_eq!(independent.smooth_length, 0.0);
 }
 

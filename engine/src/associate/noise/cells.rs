@@ -1,16 +1,20 @@
 //! Sums over cells of space: what slow deviations of the residuals add up to, in one pass over the data.
 //!
 //! Parameters feel only what residuals have in common over wide stretches, so sums over some dozens of
-//! cells say as much about them as all points do, at a cost that does not grow with their number.
+//! cells say as much about them as all points do; of very many points a part says enough.
+
+use std::ops::Range;
 
 use nalgebra::{DMatrix, DVector, Matrix3};
 
 use super::patterns;
+use crate::associate::arc::diamond;
 use crate::associate::data::{Data, Sample};
-use crate::associate::model::Model;
-use crate::associate::pass::{Local, distances};
-use crate::numeric::{algebraic, ordered};
-use crate::primitive::Point3;
+use crate::associate::model::{Model, radial};
+use crate::associate::pass::Placed;
+use crate::numeric::algebraic;
+use crate::numeric::wide::{self, Kernel};
+use crate::primitive::{Kind, Point3, Vec3};
 
 /// Residuals and derivatives of a shape at its points, summed cell by cell; scaled units.
 ///
@@ -36,6 +40,8 @@ pub(crate) struct Cells {
     pub(crate) patterns: DMatrix<f64>,
     /// Patterns times residual, summed over all points.
     pub(crate) projected: DVector<f64>,
+    /// Derivatives times residual, summed over all points: next to nothing if those are all there are.
+    pub(crate) pull: DVector<f64>,
     /// Squared residuals about their cell's mean, summed.
     pub(crate) within: f64,
     /// Number of such squares less one a cell.
@@ -44,6 +50,8 @@ pub(crate) struct Cells {
     pub(crate) pitch: f64,
     /// Largest extent of the data.
     pub(crate) reach: f64,
+    /// Part of the points that was summed up.
+    pub(crate) share: f64,
 }
 
 /// Sums up the points that are not rejected; `None` for too few to say anything.
@@ -54,19 +62,53 @@ pub(crate) fn sum<M: Model<N>, const N: usize>(
     rejected: &[bool],
     cut: f64,
 ) -> Option<Cells> {
-    let grid = Grid::new(&kept(sample, shape, cut), CELLS / M::RESIDUALS)?;
-    let (local, constants) = (Local::new(data, shape.frame()), shape.constants());
-    let reach = 0.5 * grid.reach;
-    let parts = ordered::map_chunks(data.len(), |range| {
+    let placed = Placed::new(data, shape);
+    let kept = kept(&placed, sample, shape, cut);
+    let unroll = Unroll::new(&placed, &kept);
+    let spots: Vec<Point3> = kept.iter().map(|x| unroll.spot(*x)).collect();
+    let grid = Grid::new(&spots, CELLS / M::RESIDUALS)?;
+    let reach = extent(&kept)?;
+    let step = data.len().div_ceil(MOST);
+    let groups = data.len() / step;
+    let summed = Summed { placed, unroll, grid: &grid, half: 0.5 * reach, rejected, step };
+    let mut total = Sums::new(grid.cells * M::RESIDUALS, patterns::count(M::KIND));
+    wide::map_chunks(groups, &summed).iter().for_each(|part| total.merge(part));
+    let share = groups as f64 / data.len() as f64;
+    total.cells(N, M::RESIDUALS, &grid, reach, share)
+}
+
+/// One point of each group of `step`, somewhere in it so that no regular sampling shows through.
+struct Summed<'a, M, const N: usize> {
+    placed: Placed<'a, M, N>,
+    unroll: Unroll,
+    grid: &'a Grid,
+    /// Half of the data's extent.
+    half: f64,
+    rejected: &'a [bool],
+    step: usize,
+}
+
+impl<M: Model<N>, const N: usize> Kernel for Summed<'_, M, N> {
+    type Out = Sums;
+
+    #[inline(always)]
+    fn run(&self, range: Range<usize>) -> Sums {
+        let (placed, grid) = (&self.placed, self.grid);
         let mut sums = Sums::new(grid.cells * M::RESIDUALS, patterns::count(M::KIND));
-        for i in range.filter(|&i| rejected.is_empty() || !rejected[i]) {
-            let point = data.point(i);
-            let Some(cell) = grid.cell(&point) else { continue };
+        for group in range {
+            let i = group * self.step + scattered(group) % self.step;
+            if !self.rejected.is_empty() && self.rejected[i] {
+                continue;
+            }
+            let point = placed.point(i);
+            let x = placed.at(i);
+            // By its place on the shape: the cell must not depend on the residual.
+            let spot = self.unroll.spot(placed.onto(x));
+            let Some(cell) = grid.cell(&spot) else { continue };
             sums.place(cell, &point);
-            let x = local.at(i);
             for k in 0..M::RESIDUALS {
-                let foot = M::foot(&constants, x, k);
-                let pattern = patterns::at(M::KIND, &constants, x, k, reach);
+                let foot = placed.foot(x, k);
+                let pattern = patterns::at(M::KIND, placed.constants(), x, k, self.half);
                 sums.add::<N>(
                     cell + k * grid.cells,
                     foot.d,
@@ -76,18 +118,74 @@ pub(crate) fn sum<M: Model<N>, const N: usize>(
             }
         }
         sums
-    });
-    let mut total = Sums::new(grid.cells * M::RESIDUALS, patterns::count(M::KIND));
-    parts.iter().for_each(|part| total.merge(part));
-    total.cells(N, M::RESIDUALS, &grid)
+    }
 }
 
-/// Points of the sample that belong.
-fn kept<M: Model<N>, const N: usize>(sample: &Sample, shape: &M, cut: f64) -> Vec<Point3> {
-    let mut buffer = Vec::new();
-    distances(shape, &sample.points, &mut buffer);
-    let near = sample.points.iter().zip(&buffer).filter(|(_, d)| **d <= cut);
-    near.map(|(p, _)| *p).collect()
+/// A number that looks random (Steele, Lea, Flood 2014, Fast splittable pseudorandom number generators).
+#[inline(always)]
+fn scattered(i: usize) -> usize {
+    let x = (i as u64).wrapping_mul(0x9E37_79B9_7F4A_7C15);
+    let x = (x ^ (x >> 30)).wrapping_mul(0xBF58_476D_1CE4_E5B9);
+    (x >> 33) as usize
+}
+
+/// Where the points of the sample that belong meet the shape, in its coordinates.
+fn kept<M: Model<N>, const N: usize>(
+    placed: &Placed<'_, M, N>,
+    sample: &Sample,
+    shape: &M,
+    cut: f64,
+) -> Vec<[f64; 3]> {
+    let frame = shape.frame();
+    let at = sample.points.iter().map(|p| frame.local(p));
+    at.filter(|x| placed.distance(*x).abs() <= cut).map(|x| placed.onto(x)).collect()
+}
+
+/// Largest side of the box about the points in their principal frame.
+fn extent(points: &[[f64; 3]]) -> Option<f64> {
+    let points: Vec<Point3> = points.iter().map(|x| Point3::from(*x)).collect();
+    let axes = algebraic::principal(&points)?.directions;
+    let side = |axis: &Vec3| {
+        let along = points.iter().map(|p| p.coords.dot(axis));
+        let (low, high) = along
+            .fold((f64::INFINITY, f64::NEG_INFINITY), |(low, high), t| (low.min(t), high.max(t)));
+        high - low
+    };
+    Some(axes.iter().map(side).fold(0.0, f64::max))
+}
+
+/// Where points count for the cells: where they are, or on a torus unrolled, round whose tube cubes
+/// would reach. Round the tube cells are half as long: derivatives change sign there.
+struct Unroll {
+    torus: bool,
+    sizes: [f64; 2],
+    /// Direction about the axis that the torus is cut open in: away from the data.
+    seam: [f64; 2],
+}
+
+impl Unroll {
+    fn new<M: Model<N>, const N: usize>(placed: &Placed<'_, M, N>, kept: &[[f64; 3]]) -> Self {
+        let [major, minor, ..] = *placed.constants();
+        let sum = kept.iter().fold([0.0; 2], |s, x| [s[0] - x[0], s[1] - x[1]]);
+        let (_, seam) = radial([sum[0], sum[1], 0.0]);
+        Unroll { torus: M::KIND == Kind::Torus, sizes: [major, minor], seam }
+    }
+
+    #[inline(always)]
+    fn spot(&self, x: [f64; 3]) -> Point3 {
+        if !self.torus {
+            return Point3::from(x);
+        }
+        let ([major, minor], [c, s]) = (self.sizes, self.seam);
+        let (rho, _) = radial(x);
+        let round = diamond(c * x[0] + s * x[1], c * x[1] - s * x[0]);
+        let quarter = std::f64::consts::FRAC_PI_2;
+        Point3::new(
+            major * quarter * round,
+            2.0 * minor * quarter * diamond(rho - major, x[2]),
+            0.0,
+        )
+    }
 }
 
 /// Cubes in the principal frame of the data, of which those that hold points are numbered.
@@ -97,7 +195,6 @@ struct Grid {
     low: [f64; 3],
     size: [usize; 3],
     pitch: f64,
-    reach: f64,
     number: Vec<u32>,
     cells: usize,
 }
@@ -131,7 +228,6 @@ impl Grid {
             low,
             size,
             pitch,
-            reach,
             number: vec![NONE; size.iter().product()],
             cells: 0,
         };
@@ -188,6 +284,7 @@ struct Sums {
     crossed: [[f64; 8]; WIDTH],
     pairs: [[f64; WIDTH]; WIDTH],
     projected: [f64; WIDTH],
+    pull: [f64; 8],
 }
 
 #[derive(Clone, Copy, Default)]
@@ -207,6 +304,7 @@ impl Sums {
             crossed: [[0.0; 8]; WIDTH],
             pairs: [[0.0; WIDTH]; WIDTH],
             projected: [0.0; WIDTH],
+            pull: [0.0; 8],
         }
     }
 
@@ -231,8 +329,9 @@ impl Sums {
         let row = &mut self.rows[row];
         row.sum += d;
         self.square += d * d;
-        for (sum, value) in row.derivatives.iter_mut().zip(free) {
+        for ((sum, pull), value) in row.derivatives.iter_mut().zip(&mut self.pull).zip(free) {
             *sum += value;
+            *pull += value * d;
         }
         for a in 0..self.patterns {
             let value = patterns[a];
@@ -262,9 +361,17 @@ impl Sums {
             add(&mut self.pairs[a], &other.pairs[a]);
         }
         add(&mut self.projected, &other.projected);
+        add(&mut self.pull, &other.pull);
     }
 
-    fn cells(&self, free: usize, residuals: usize, grid: &Grid) -> Option<Cells> {
+    fn cells(
+        &self,
+        free: usize,
+        residuals: usize,
+        grid: &Grid,
+        reach: f64,
+        share: f64,
+    ) -> Option<Cells> {
         let filled: Vec<usize> = (0..grid.cells).filter(|&c| self.places[c][0] > 0.0).collect();
         let place = |c: &usize| {
             let [n, x, y, z, square] = self.places[*c];
@@ -294,10 +401,12 @@ impl Sums {
             crossed: DMatrix::from_fn(free, q, |i, a| self.crossed[a][i]),
             patterns: DMatrix::from_fn(q, q, |a, b| self.pairs[a.max(b)][a.min(b)]),
             projected: DVector::from_fn(q, |a, _| self.projected[a]),
+            pull: DVector::from_fn(free, |j, _| self.pull[j]),
             within: (self.square - between).max(0.0),
             within_freedoms: total - rows.len() as f64,
             pitch: grid.pitch,
-            reach: grid.reach,
+            reach,
+            share,
             sum,
             count,
         })
@@ -311,9 +420,12 @@ fn add<const K: usize>(a: &mut [f64; K], b: &[f64; K]) {
 /// Most patterns of a shape.
 pub(crate) const WIDTH: usize = 6;
 /// Most rows of cells: what takes a few milliseconds to invert and is fine enough for seven freedoms.
-const CELLS: usize = 64;
+const CELLS: usize = 96;
 /// Fewest cells that say anything.
 const LEAST: usize = 8;
+/// Most points that are summed up: the weakest field supposed makes as much of a cell's mean as their
+/// independent noise does.
+const MOST: usize = 1 << 18;
 /// Steps of the search for the grid's pitch.
 const HALVINGS: usize = 12;
 /// Mark of a cell without points.

@@ -118,7 +118,8 @@ impl Correlation {
             .collect();
         let of = |step| &gaussians[needed.partition_point(|n| *n < step)];
         let smooth = steps.iter().map(|&step| of(step).clone());
-        let rough = steps.iter().map(|&step| {
+        // Rough fields are too broad to tell neighbouring steps apart.
+        let rough = steps.iter().filter(|step| **step % 2 == 0).map(|&step| {
             let mut sum = Correlation {
                 step,
                 rough: true,
@@ -269,4 +270,4 @@ const SLOPES: f64 = 3.0;
 /// Fewest contrasts.
 const LEAST: usize = 4;
 /// A rough field: steps of the grid of lengths down from its own, with weights.
-const ROUGH: [(i32, f64); 4] = [(0, 0.4), (2, 0.3), (4, 0.2), (6, 0.1)];
+const ROUGH: [(i32, f64); 4] = [(0, 0.4), (4, 0.3), (8, 0.2), (12, 0.1)];

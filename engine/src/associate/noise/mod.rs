@@ -76,8 +76,8 @@ pub(crate) fn examine<M: Model<N>, const N: usize>(
     } else {
         cells::sum(data, sample, &solution.shape, before.rejected, before.cut)
     };
-    let Some(cells) = cells else { return white(before) };
-    let (rows, explained) = whitened(&cells, before.inverse);
+    let Some(mut cells) = cells else { return white(before) };
+    let (rows, explained) = whitened(&mut cells, before.inverse);
     let free = rows.columns(0, N).into_owned();
     let contrasts = Contrasts::new(&cells, &free);
     let beliefs = Beliefs::form(&cells, contrasts.as_ref(), before, data.scale);
@@ -112,15 +112,17 @@ fn white<const N: usize>(before: &Before<'_, N>) -> Findings<N> {
 }
 
 /// Rows of the whitened derivatives beside the patterns less what the freedoms explain of them, and
-/// the products of whitened derivatives and patterns.
+/// the products of whitened derivatives and patterns. What a part of the points would have of the
+/// freedoms goes out of the patterns' sums with the residuals.
 fn whitened<const N: usize>(
-    cells: &Cells,
+    cells: &mut Cells,
     inverse: &[[f64; N]; N],
 ) -> (DMatrix<f64>, DMatrix<f64>) {
-    let inverse = DMatrix::from_fn(N, N, |i, j| inverse[j][i]);
+    let inverse = DMatrix::from_fn(N, N, |i, j| inverse[j][i] / cells.share.sqrt());
     let mut out = cells.derivatives.clone();
     let free = cells.derivatives.columns(0, N) * &inverse;
     let explained = inverse.tr_mul(&cells.crossed);
+    cells.projected -= explained.tr_mul(&inverse.tr_mul(&cells.pull));
     let patterns = out.ncols() - N;
     let cleaned = out.columns(N, patterns) - &free * &explained;
     out.columns_mut(0, N).copy_from(&free);
@@ -226,7 +228,7 @@ impl Beliefs {
     ) -> Findings<N> {
         let carried = self.carried(&weighted(cells, free), &DMatrix::identity(N, N));
         let mut covariance = SMatrix::<f64, N, N>::identity() * self.independent;
-        covariance += carried.fixed_view::<N, N>(0, 0);
+        covariance += carried.fixed_view::<N, N>(0, 0) / cells.share;
         let smooth = self.smooth;
         let mean = covariance.trace() / N as f64;
         let effective = (before.spare + N as f64) * (self.independent + smooth) / mean;
@@ -238,7 +240,7 @@ impl Beliefs {
             white: (if shows { self.independent } else { self.independent + smooth }).sqrt()
                 * whole,
             smooth: if shows { smooth.sqrt() * whole } else { 0.0 },
-            length: if shows { (0.5 * self.length.0 / self.length.1).exp2() } else { 0.0 },
+            length: if shows { (0.25 * self.length.0 / self.length.1).exp2() } else { 0.0 },
             effective,
             evidence,
             record: self.record.clone(),
@@ -261,9 +263,10 @@ fn unjudged(field: &Correlation, inside: f64) -> Vec<Judged> {
 fn steps(cells: &Cells, scale: f64) -> Vec<i32> {
     let mean = cells.count.iter().sum::<f64>() / cells.count.len() as f64;
     let spacing = cells.pitch / mean.powf(1.0 / f64::from(cells.dimensions));
-    let (low, high) = (step_below(spacing * scale), step_below(LONGEST * cells.reach * scale));
-    let low = low.max(high - STEPS);
-    (low..=high).collect()
+    let [low, high, fine] =
+        [spacing, LONGEST * cells.reach, FINE * cells.pitch].map(|x| step_below(x * scale));
+    // Within a cell an octave makes little difference.
+    (low.max(high - STEPS)..=high).filter(|step| *step >= fine || step % 4 == 0).collect()
 }
 
 /// Residuals for each rounding of a coordinate from which on they are taken for noise.
@@ -276,5 +279,7 @@ const SUSPECT: f64 = 0.05;
 const FELT: f64 = 0.25;
 /// Longest correlation looked for, as a part of the data's extent.
 const LONGEST: f64 = 0.25;
-/// Most steps of the grid of lengths.
-const STEPS: i32 = 10;
+/// Length, in sides of a cell, below which the grid of lengths is coarser.
+const FINE: f64 = 0.25;
+/// Steps that the grid of lengths reaches down from its longest.
+const STEPS: i32 = 40;

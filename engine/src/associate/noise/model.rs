@@ -22,7 +22,7 @@ pub struct NoiseRecord {
 /// A kind of field with a value for each of the [`ratios`].
 #[derive(Debug, Clone, PartialEq)]
 pub(crate) struct Weights {
-    /// Its length is 2^(step / 2) mm.
+    /// Its length is 2^(step / 4) mm.
     pub(crate) step: i32,
     pub(crate) rough: bool,
     /// First ratio that makes a difference to the data it was judged by.
@@ -96,12 +96,12 @@ impl NoiseModel {
 
 /// Length of a step of the grid, mm.
 pub(crate) fn length(step: i32) -> f64 {
-    (0.5 * f64::from(step)).exp2()
+    (0.25 * f64::from(step)).exp2()
 }
 
 /// Last step of the grid whose length is not above this, mm.
 pub(crate) fn step_below(length: f64) -> i32 {
-    (2.0 * length.log2()).floor().clamp(-60.0, 60.0) as i32
+    (4.0 * length.log2()).floor().clamp(-120.0, 120.0) as i32
 }
 
 /// Variances of the smooth field that are supposed, over that of the independent noise.

@@ -91,7 +91,7 @@ pub(crate) fn at(
         Kind::Torus => {
             let (rho, e) = radial(x);
             let (c, s) = (rho - constants[0], x[2]);
-            let inverse = 1.0 / c.hypot(s).max(f64::MIN_POSITIVE);
+            let inverse = 1.0 / (c * c + s * s).sqrt().max(f64::MIN_POSITIVE);
             (out[0], out[1]) = twice(c * inverse, s * inverse);
             (out[2], out[3]) = twice(e[0], e[1]);
         }
