@@ -99,9 +99,7 @@ fn finish<M: Model<N>, const N: usize>(
     covariance.matrix = 0.5 * (covariance.matrix + covariance.matrix.transpose());
     let rejected = found.rejected.iter().enumerate().filter(|(_, r)| **r);
     let rejected = rejected.map(|(i, _)| i as u32).collect();
-    // Points that share their noise are worth fewer in a test too.
-    let worth = (quality.effective_points / quality.points.max(1) as f64).min(1.0);
-    let cost = cost::of(data, sample, &solution, &weight, sigma, worth, context)?;
+    let cost = cost::of(data, sample, &solution, &weight, sigma, &before, context)?;
     Ok(Fit {
         shape,
         covariance,
