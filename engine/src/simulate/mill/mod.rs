@@ -112,6 +112,7 @@ fn scanner(seed: u64, dots: &[[f64; 3]]) -> Scanner {
     Scanner {
         resolution: 1.25,
         focus: Some(Focus { centre: Point3::new(37.0, 30.0, 5.0), radius: 70.0, coarse: 2.2 }),
+        smooth_noise: Some((0.008, 12.0)),
         outliers: 0.0005,
         outlier_reach: 0.6,
         flying: 0.03,
