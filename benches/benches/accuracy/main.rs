@@ -16,6 +16,7 @@ mod breakdown;
 mod coverage;
 mod efficiency;
 mod exact;
+mod field;
 mod optimiser;
 mod options;
 mod published;

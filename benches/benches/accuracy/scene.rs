@@ -1,9 +1,10 @@
 //! Simulated scans of a known shape: white and correlated noise along the normals.
 
-use fitwright::associate::{Fit, Input, Request, fitter_by_id};
+use fitwright::associate::{Fit, Input, NoiseModel, Request, fitter_by_id};
 use fitwright::primitive::{Kind, Point3, Primitive, Vec3};
-use fitwright::simulate::random::{Random, SmoothField};
+use fitwright::simulate::random::Random;
 
+use crate::field::Field;
 use crate::shape::Truth;
 
 /// Noise along the normal (curves: along both); lengths in mean point spacings.
@@ -65,23 +66,40 @@ pub(crate) fn scan(truth: &Truth, feet: Vec<Vec3>, sigma: f64, noise: Noise, see
         Noise::Mixed(length) => (sigma, sigma, length),
         Noise::Smooth(length) => (0.0, sigma, length),
     };
-    let fields = [2, 3].map(|k| SmoothField::new(Random::stream(seed, k).bits(), length * spacing));
+    let field = |k| Field::new(&mut Random::stream(seed, 2 + k as u64), length * spacing, &feet);
+    let fields: Vec<Field> = (0..truth.families()).filter(|_| smooth > 0.0).map(field).collect();
     let mut out = Scan::default();
     for x in feet {
         let mut error = [0.0; 2];
         let mut point = x;
-        for k in 0..truth.families() {
-            error[k] = white * random.normal();
-            if smooth > 0.0 {
-                error[k] += smooth * fields[k].at(&Point3::from(x));
+        for (k, error) in error.iter_mut().enumerate().take(truth.families()) {
+            *error = white * random.normal();
+            if let Some(field) = fields.get(k) {
+                *error += smooth * field.at(&x);
             }
-            point += truth.residual(&x, k).n * error[k];
+            point += truth.residual(&x, k).n * *error;
         }
         out.points.push(truth.scan_from_local * Point3::from(point));
         out.feet.push(x);
         out.noise.push(error);
     }
     out
+}
+
+/// What a large plane of the same scan says of its noise: as dense as the shape's `points`, with the
+/// same kind of noise.
+pub(crate) fn noise_of_a_face(
+    truth: &Truth,
+    points: usize,
+    noise: Noise,
+    seed: u64,
+) -> Option<NoiseModel> {
+    let small = Truth::new(Kind::Plane, 360.0, SIZE, place());
+    let size = SIZE * truth.spacing(points) / small.spacing(FACE);
+    let plane = Truth::new(Kind::Plane, 360.0, size, place());
+    let feet = random_feet(&plane, FACE, &mut Random::stream(seed, 4));
+    let seen = scan(&plane, feet, SIGMA, noise, !seed);
+    NoiseModel::pooled(fit(Kind::Plane, &seen.points, true).ok()?.noise.as_ref())
 }
 
 /// Fits a kind of shape by the engine's default, or with every point counting.
@@ -101,10 +119,22 @@ pub(crate) fn fit_with(
     points: &[Point3],
     request: &Request,
 ) -> fitwright::Result<Fit<Primitive>> {
+    fit_knowing(kind, points, request, None)
+}
+
+/// Fits a kind of shape whose noise is known or not.
+pub(crate) fn fit_knowing(
+    kind: Kind,
+    points: &[Point3],
+    request: &Request,
+    noise_model: Option<&NoiseModel>,
+) -> fitwright::Result<Fit<Primitive>> {
     let id = format!("builtin.{}", kind.name());
     let fitter = fitter_by_id(&id)
         .ok_or_else(|| fitwright::Error::Internal(format!("no built-in fitter {id}")))?;
-    fitter.fit(&Input::new(points), request)
+    let mut input = Input::new(points);
+    input.noise_model = noise_model;
+    fitter.fit(&input, request)
 }
 
 /// Place of the shapes, mm: about a metre and a half from the origin.
@@ -116,5 +146,7 @@ pub(crate) fn place() -> Vec3 {
 pub(crate) const SIZE: f64 = 25.0;
 /// Standard deviation of one point, mm.
 pub(crate) const SIGMA: f64 = 0.02;
+/// Points of the face that the noise is taken from.
+const FACE: usize = 20_000;
 /// Fractional part of the golden ratio.
 const GOLDEN: f64 = 0.618_033_988_749_894_9;
