@@ -70,7 +70,7 @@
 /**
  * Minor number of the interface: raised when something is added.
  */
-#define FITW_ABI_MINOR 0
+#define FITW_ABI_MINOR 1
 
 /**
  * Success; the only status under which results are written.
@@ -408,6 +408,31 @@
 #define FITW_FIT_KEEP_OUTLIERS 1
 
 /**
+ * Relation of a group: one axis; lines, circles, cylinders, cones, tori.
+ */
+#define FITW_GROUP_COAXIAL 10
+
+/**
+ * Relation of a group: one centre; circles, spheres, tori.
+ */
+#define FITW_GROUP_CONCENTRIC 20
+
+/**
+ * Relation of a group: one plane; planes.
+ */
+#define FITW_GROUP_COPLANAR 30
+
+/**
+ * Relation of a group: parallel directions (of a plane its normal); all but spheres.
+ */
+#define FITW_GROUP_PARALLEL 40
+
+/**
+ * Relation of a group: two directions square to each other; all but spheres.
+ */
+#define FITW_GROUP_PERPENDICULAR 50
+
+/**
  * Extent: closed loops of points on a plane, see fitw_feature_piece_loop_view.
  */
 #define FITW_EXTENT_OUTLINE 10
@@ -519,6 +544,12 @@ typedef struct fitw_job fitw_job;
 typedef struct fitw_join fitw_join;
 
 /**
+ * How far the noise of a scan hangs together, for the uncertainty of fits. A large face shows slow noise
+ * that a small hole in it has too, but cannot show. Immutable. [any-thread]
+ */
+typedef struct fitw_noise fitw_noise;
+
+/**
  * What the run of a job found. Immutable. [any-thread]
  */
 typedef struct fitw_outcome fitw_outcome;
@@ -603,9 +634,11 @@ typedef struct {
      */
     int32_t reserved;
     /**
-     * Most bytes that the positions, triangles and normals of scans and parts made with this context may
-     * take together while they live, checked before they are loaded; 0: no limit. Borrowed arrays do not
-     * count. What is derived later (neighbours, search trees) takes up to about six times as much on top.
+     * Most bytes that the positions, triangles and given normals of scans and parts made with this context
+     * may take together while they live, checked before they are loaded; 0: no limit. Not counted: borrowed
+     * arrays; what a scan keeps once it was asked for (normals, neighbours, search tree: about twice as much
+     * as its positions and triangles); what a call takes while it runs (reading, fits and checks of all of a
+     * scan: up to about five times as much); what jobs load.
      */
     uint64_t memory_limit;
     /**
@@ -883,6 +916,30 @@ typedef struct {
 } fitw_constraint;
 
 /**
+ * Covariance of a shape as that of a small motion of it about a point, plus its sizes. Components: shift
+ * x, y, z (mm); turn about x, y, z (rad); size 1; size 2 (see fitw_shape). A place p carried by the shape
+ * moves by shift + turn × (p - about). Motions that do not change the shape have variance 0.
+ */
+typedef struct {
+    /**
+     * sizeof(fitw_covariance), set by the caller.
+     */
+    uint32_t struct_size;
+    /**
+     * 0.
+     */
+    int32_t reserved;
+    /**
+     * Point that the motion is taken about, mm.
+     */
+    double about_mm[3];
+    /**
+     * 8 × 8, symmetric, row by row.
+     */
+    double matrix[64];
+} fitw_covariance;
+
+/**
  * How a shape is fitted. All zero is the default.
  */
 typedef struct {
@@ -914,6 +971,15 @@ typedef struct {
      * Bytes from one constraint to the next; 0: side by side.
      */
     size_t constraint_stride;
+    /**
+     * What is known of the scan's noise, see fitw_noise_pool; NULL: what these points tell of it.
+     */
+    const fitw_noise *noise;
+    /**
+     * Covariance of the feature that the constraints' direction was taken from: its tilt is carried into
+     * the covariance of the fit. NULL: the direction is exact.
+     */
+    const fitw_covariance *reference;
 } fitw_fit_options;
 
 /**
@@ -1042,31 +1108,39 @@ typedef struct {
      * Condition number of the fit; large: badly determined.
      */
     double condition;
-} fitw_quality;
-
-/**
- * Covariance of a shape as that of a small motion of it about a point, plus its sizes. Components: shift
- * x, y, z (mm); turn about x, y, z (rad); size 1; size 2 (see fitw_shape). A place p carried by the shape
- * moves by shift + turn × (p - about). Motions that do not change the shape have variance 0.
- */
-typedef struct {
     /**
-     * sizeof(fitw_covariance), set by the caller.
+     * FITW_CRITERION_… that the shape answers.
      */
-    uint32_t struct_size;
+    int32_t criterion;
     /**
      * 0.
      */
     int32_t reserved;
     /**
-     * Point that the motion is taken about, mm.
+     * Points that decide the shape, where the criterion is another than least squares; else 0.
      */
-    double about_mm[3];
+    uint64_t contact_count;
     /**
-     * 8 × 8, symmetric, row by row.
+     * Neighbouring shapes that the points were held against, see fitw_fit_evidence.
      */
-    double matrix[64];
-} fitw_covariance;
+    uint64_t evidence_count;
+    /**
+     * Standard deviation of the part of the scatter that is independent from point to point, mm.
+     */
+    double independent_mm;
+    /**
+     * Standard deviation of the part that neighbouring points have in common (slow noise, form), mm.
+     */
+    double smooth_mm;
+    /**
+     * Distance over which that part hangs together, mm; 0 where there is none.
+     */
+    double smooth_length_mm;
+    /**
+     * How many independent points would determine the shape as well.
+     */
+    double effective_points;
+} fitw_quality;
 
 /**
  * Expanded uncertainties (coverage factor 2) of a shape at a place.
@@ -1099,6 +1173,36 @@ typedef struct {
 } fitw_uncertainty;
 
 /**
+ * How a fitted shape stands against a neighbouring one: is it that shape at all?
+ */
+typedef struct {
+    /**
+     * sizeof(fitw_evidence), set by the caller.
+     */
+    uint32_t struct_size;
+    /**
+     * 0.
+     */
+    int32_t reserved;
+    /**
+     * The other shape, such as "cone" for a cylinder; valid until the context is released.
+     */
+    fitw_str against;
+    /**
+     * Largest deviation of the points towards the other shape, mm.
+     */
+    double amplitude_mm;
+    /**
+     * Expanded uncertainty of the amplitude, coverage factor 2, mm.
+     */
+    double uncertainty_mm;
+    /**
+     * Probability of at least this much by chance if the fitted shape is the true one.
+     */
+    double probability;
+} fitw_evidence;
+
+/**
  * What the constraints of a fit cost.
  */
 typedef struct {
@@ -1124,6 +1228,28 @@ typedef struct {
      */
     double probability;
 } fitw_constraint_cost;
+
+/**
+ * One shape of a group, with its points: of a region or of the host, the other NULL.
+ */
+typedef struct {
+    /**
+     * FITW_KIND_PLANE to FITW_KIND_TORUS.
+     */
+    int32_t kind;
+    /**
+     * 0.
+     */
+    int32_t reserved;
+    /**
+     * A region, used as by fitw_fit_region.
+     */
+    const fitw_region *region;
+    /**
+     * Points of the host, used as by fitw_fit_points.
+     */
+    const fitw_points *points;
+} fitw_group_member;
 
 /**
  * What is known of a hole before looking for it.
@@ -1291,6 +1417,22 @@ typedef struct {
      */
     double v_to;
 } fitw_piece;
+
+/**
+ * Largest permissible error of a length that the scanner's maker states (ISO 10360-8, VDI/VDE 2634-3):
+ * fixed_mm + per_length × length. It is one of the whole scan, so no residual shows it. All zero: none is
+ * stated.
+ */
+typedef struct {
+    /**
+     * Part that does not depend on the length, mm, 0 or more.
+     */
+    double fixed_mm;
+    /**
+     * Part in proportion to the length, mm per mm, up to 0.1: 0.05 mm per metre is 0.00005.
+     */
+    double per_length;
+} fitw_length_error;
 
 /**
  * One datum of a system.
@@ -1763,6 +1905,15 @@ typedef struct {
      * How far a surface may go on unseen beyond a scan's border, mm; 0: 5.
      */
     double unseen_reach_mm;
+    /**
+     * What each scan's maker states of its errors of length, in the order of the scans, as many; counts
+     * from the machine's origin. NULL: nothing is stated.
+     */
+    const fitw_length_error *length_errors;
+    /**
+     * Stride of length_errors.
+     */
+    size_t length_error_stride;
 } fitw_scene;
 
 /**
@@ -1887,7 +2038,8 @@ fitw_status fitw_version_text(fitw_str *out);
 fitw_status fitw_build_text(fitw_str *out);
 
 /**
- * Whether this library has a feature: writes 1 or 0. Known are "step", "job", "borrowed-scan".
+ * Whether this library has a feature: writes 1 or 0. Known are "step", "job", "borrowed-scan",
+ * "group-fit", "noise-model", "length-error".
  *
  * The names of later versions may be asked for too. Error: FITW_E_ARGUMENT. [any-thread]
  */
@@ -2286,6 +2438,24 @@ fitw_status fitw_fit_contacts_view(const fitw_context *context,
                                    size_t *count);
 
 /**
+ * Where those points are: x, y, z side by side, mm, `*count` places. NULL if none. Valid until the fit is
+ * released. [any-thread]
+ */
+fitw_status fitw_fit_contact_points_view(const fitw_context *context,
+                                         const fitw_fit *fit,
+                                         const double **xyz_mm,
+                                         size_t *count);
+
+/**
+ * How the shape stands against neighbour `index`, from 0. Error: FITW_E_ARGUMENT past the last.
+ * [any-thread]
+ */
+fitw_status fitw_fit_evidence(const fitw_context *context,
+                              const fitw_fit *fit,
+                              size_t index,
+                              fitw_evidence *out);
+
+/**
  * What the constraints cost. [any-thread]
  */
 fitw_status fitw_fit_constraint_cost(const fitw_context *context,
@@ -2297,14 +2467,36 @@ fitw_status fitw_fit_constraint_cost(const fitw_context *context,
  */
 fitw_status fitw_fit_release(fitw_fit *fit);
 
+/* ---- GROUP ----------------------------------------------------------------------------------------------- */
+
+/**
+ * Fits shapes that share an axis, centre, plane or direction, all at once; `relation` is
+ * FITW_GROUP_…. Their points are in one frame, 2 to 64 members (FITW_GROUP_PERPENDICULAR: 2).
+ *
+ * `stride` in bytes from member to member, 0: side by side. `options` may be NULL; a criterion, constraints
+ * or a reference do not go with a group. `fits` gets `count` fits in the order of the members, each to be
+ * released with fitw_fit_release: they obey the relation to rounding. `cost` (may be NULL) gets what the
+ * relation cost all of them together. A member that its own points leave open is made up for by the others.
+ * Errors: as fitw_fit_region, with the member's number; FITW_E_ARGUMENT for a kind that the relation does
+ * not take. [any-thread]
+ */
+fitw_status fitw_group_fit(const fitw_context *context,
+                           const fitw_group_member *members,
+                           size_t count,
+                           size_t stride,
+                           int32_t relation,
+                           const fitw_fit_options *options,
+                           fitw_fit **fits,
+                           fitw_constraint_cost *cost);
+
 /* ---- FEATURE --------------------------------------------------------------------------------------------- */
 
 /**
  * A feature of a fit: the shape bounded by `surface`, all points of its region, edges included.
  * Release it with fitw_feature_release.
  *
- * `name` is not empty. Errors: FITW_E_UNDETERMINED for a free radius on less than 60 degrees of arc,
- * FITW_E_ARGUMENT. [any-thread]
+ * `name` is not empty. Errors: FITW_E_UNDETERMINED for a free radius on less than 60 degrees of arc (but for
+ * a fit of a group), FITW_E_ARGUMENT. [any-thread]
  */
 fitw_status fitw_feature_from_fit(const fitw_context *context,
                                   fitw_str name,
@@ -2420,6 +2612,24 @@ fitw_status fitw_feature_parameter_named(const fitw_context *context,
 fitw_status fitw_feature_quality(const fitw_context *context, const fitw_feature *feature, fitw_quality *out);
 
 /**
+ * Points that decide the feature's shape, where the criterion is another than least squares: x, y, z side by
+ * side, mm, `*count` places. NULL if none. Valid until the feature is released. [any-thread]
+ */
+fitw_status fitw_feature_contact_points_view(const fitw_context *context,
+                                             const fitw_feature *feature,
+                                             const double **xyz_mm,
+                                             size_t *count);
+
+/**
+ * How the feature's shape stands against neighbour `index`, from 0. Errors: FITW_E_ARGUMENT past the last,
+ * FITW_E_CONSTRUCTION for a constructed feature. [any-thread]
+ */
+fitw_status fitw_feature_evidence(const fitw_context *context,
+                                  const fitw_feature *feature,
+                                  size_t index,
+                                  fitw_evidence *out);
+
+/**
  * Covariance of the feature about a place (three numbers, mm; NULL: its own). [any-thread]
  */
 fitw_status fitw_feature_covariance(const fitw_context *context,
@@ -2470,6 +2680,55 @@ fitw_status fitw_feature_piece_loop_view(const fitw_context *context,
                                          size_t index,
                                          const double **xyz_mm,
                                          size_t *count);
+
+/* ---- NOISE ----------------------------------------------------------------------------------------------- */
+
+/**
+ * What fits to surfaces of one scan agree on, and features of such fits: the more surfaces, the
+ * better. To be given to the fits of that scan, the same ones again and others, in fitw_fit_options.
+ *
+ * Two arrays of handles side by side; either may be NULL if its count is 0. Those with too few points to
+ * tell add nothing. Release with fitw_noise_release. Error: FITW_E_UNDETERMINED if none tells anything.
+ * [any-thread]
+ */
+fitw_status fitw_noise_pool(const fitw_context *context,
+                            const fitw_fit *const *fits,
+                            size_t fit_count,
+                            const fitw_feature *const *features,
+                            size_t feature_count,
+                            fitw_noise **out);
+
+/**
+ * Noise known to be independent from point to point, as that of a touch probe. [any-thread]
+ */
+fitw_status fitw_noise_independent(const fitw_context *context, fitw_noise **out);
+
+/**
+ * Releases what is known of a noise. NULL is allowed; releasing twice is FITW_E_HANDLE. [any-thread]
+ */
+fitw_status fitw_noise_release(fitw_noise *noise);
+
+/* ---- LENGTH ERROR ---------------------------------------------------------------------------------------- */
+
+/**
+ * Standard deviation that the error makes of a length (mm), mm. Twice it is to be added, in
+ * squares, to the uncertainty of a distance between features of one scan. Error: FITW_E_ARGUMENT for parts
+ * out of range. [any-thread]
+ */
+fitw_status fitw_length_error_deviation(const fitw_context *context,
+                                        const fitw_length_error *error,
+                                        double length_mm,
+                                        double *deviation_mm);
+
+/**
+ * The feature with the error added to the uncertainty of its sizes (over the diameter) and direction (over
+ * its extent), to become a datum or part of a scene. Once only: each call adds it again. Release the new
+ * feature with fitw_feature_release. Error: FITW_E_ARGUMENT for parts out of range. [any-thread]
+ */
+fitw_status fitw_feature_add_length_error(const fitw_context *context,
+                                          const fitw_feature *feature,
+                                          const fitw_length_error *error,
+                                          fitw_feature **out);
 
 /* ---- DATUM SYSTEM ---------------------------------------------------------------------------------------- */
 

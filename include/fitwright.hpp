@@ -2,7 +2,7 @@
  * fitwright.hpp: the C interface of Fitwright for C++11 and later. fitwright.h is the manual; here are owners,
  * errors, spans and callbacks. No library is needed beside libfitwright.
  *
- * Owners     Context, Scan, Region, Fit, Feature, Datum, Join, Part, Check, Job, Outcome, Text: move only,
+ * Owners     Context, Scan, Region, Fit, Noise, Feature, Datum, Join, Part, Check, Job, Outcome, Text: move only,
  *            released when destroyed, in any order. Each keeps its context alive. One that was moved from
  *            gives FITW_E_HANDLE or FITW_E_ARGUMENT, never a crash. get() is the handle of the C interface.
  *
@@ -125,6 +125,23 @@ template <class T> T sized() noexcept {
     T out = FITW_ZERO;
     out.struct_size = static_cast<uint32_t>(sizeof(T));
     return out;
+}
+
+/* Whether the library that is loaded serves a program compiled with this header. */
+inline bool fits() noexcept { return FITW_ABI_FITS(fitw_abi_version()); }
+/* Version of the engine, and how the library was built. */
+inline std::string version() {
+    fitw_str s = FITW_ZERO;
+    return fitw_version_text(&s) == FITW_OK ? str(s) : std::string();
+}
+inline std::string build() {
+    fitw_str s = FITW_ZERO;
+    return fitw_build_text(&s) == FITW_OK ? str(s) : std::string();
+}
+/* Whether the library has a feature, such as "step". */
+inline bool has(const std::string &feature) noexcept {
+    int32_t known = 0;
+    return fitw_feature_known(str(feature), &known) == FITW_OK && known != 0;
 }
 
 /* The motion that moves nothing. */
@@ -461,6 +478,8 @@ struct FitOptions {
     int32_t criterion = 0; /* FITW_CRITERION_…; 0: least squares */
     uint32_t flags = 0;    /* 0 or FITW_FIT_KEEP_OUTLIERS */
     std::vector<fitw_constraint> constraints;
+    const fitw_noise *noise = nullptr;          /* of Noise::get(); what is known of the scan's noise */
+    const fitw_covariance *reference = nullptr; /* of the feature that the constraints' direction is from */
 
     fitw_fit_options raw() const noexcept {
         fitw_fit_options out = sized<fitw_fit_options>();
@@ -468,9 +487,19 @@ struct FitOptions {
         out.flags = flags;
         out.constraints = constraints.data();
         out.constraint_count = constraints.size();
+        out.noise = noise;
+        out.reference = reference;
         return out;
     }
 };
+
+/* What a scanner's maker states of its errors of length. */
+inline fitw_length_error length_error(double fixed_mm, double per_length) {
+    fitw_length_error out = FITW_ZERO;
+    out.fixed_mm = fixed_mm;
+    out.per_length = per_length;
+    return out;
+}
 
 /* ---- OWNERS ---------------------------------------------------------------------------------------------- */
 
@@ -534,8 +563,25 @@ class Fit : public detail::Handle<fitw_fit, fitw_fit_release> {
     }
     Out<Span<const uint32_t>> rejected() const { return view(fitw_fit_rejected_view, 1); }
     Out<Span<const uint32_t>> contacts() const { return view(fitw_fit_contacts_view, 1); }
+    /* Where those are: x, y, z side by side. */
+    Out<Span<const double>> contact_points() const { return view(fitw_fit_contact_points_view, 3); }
+    /* quality().evidence_count of them. */
+    Out<fitw_evidence> evidence(std::size_t index) const { return ask_at(fitw_fit_evidence, index); }
     /* The shape bounded by `surface`: all points of it, edges included. */
     inline Out<Feature> feature(const std::string &name, const Region &surface) const;
+};
+
+/* Shapes that were fitted at once, in the order of the members, and what that cost them. */
+struct Group {
+    std::vector<Fit> fits;
+    fitw_constraint_cost cost;
+    Group() : cost(sized<fitw_constraint_cost>()) {}
+};
+
+/* What is known of a scan's noise: FitOptions::noise. */
+class Noise : public detail::Handle<fitw_noise, fitw_noise_release> {
+  public:
+    using Handle::Handle;
 };
 
 /* A named thing, fitted or constructed, with its bounded pieces. */
@@ -557,6 +603,8 @@ class Feature : public detail::Handle<fitw_feature, fitw_feature_release> {
         fitw_status status = fitw_feature_parameter_named(context(), raw_, str(name), &out);
         return detail::done<fitw_parameter>(session_, status, out);
     }
+    Out<Span<const double>> contact_points() const { return view(fitw_feature_contact_points_view, 3); }
+    Out<fitw_evidence> evidence(std::size_t index) const { return ask_at(fitw_feature_evidence, index); }
     Out<std::string> note(std::size_t index) const { return text_at(fitw_feature_note, index); }
     Out<fitw_piece> piece(std::size_t index) const { return ask_at(fitw_feature_piece, index); }
     /* x, y, z of the corners of a loop of an outline. */
@@ -585,6 +633,12 @@ class Feature : public detail::Handle<fitw_feature, fitw_feature_release> {
     Out<Feature> rename(const std::string &name) const {
         fitw_feature *out = nullptr;
         fitw_status status = fitw_feature_rename(context(), raw_, str(name), &out);
+        return detail::made<Feature>(session_, status, out);
+    }
+    /* With the scanner's error of length in its sizes and direction; once only. */
+    Out<Feature> add_length_error(const fitw_length_error &error) const {
+        fitw_feature *out = nullptr;
+        fitw_status status = fitw_feature_add_length_error(context(), raw_, &error, &out);
         return detail::made<Feature>(session_, status, out);
     }
     Out<fitw_relation> relation(const Feature &other) const {
@@ -759,6 +813,20 @@ class Job : public detail::Handle<fitw_job, fitw_job_release> {
     }
 };
 
+/* One shape of a group, with the points of a region or of the host; what is named must outlive it. */
+struct MemberOf {
+    fitw_group_member raw;
+    MemberOf(int32_t kind, const Region &region) : raw(of(kind)) { raw.region = region.get(); }
+    MemberOf(int32_t kind, const fitw_points &points) : raw(of(kind)) { raw.points = &points; }
+
+  private:
+    static fitw_group_member of(int32_t kind) {
+        fitw_group_member out = FITW_ZERO;
+        out.kind = kind;
+        return out;
+    }
+};
+
 /* One datum: a feature, the machine axis its direction becomes, the coordinates it sets to zero. */
 struct DatumOf {
     const Feature *feature;
@@ -781,13 +849,14 @@ class Scene {
 
     /* A scan with its pose; the place of it in the scene. */
     int32_t scan(const Scan &scan, const std::string &name, const fitw_pose &machine_from_scan = identity(),
-                 const Join *join = nullptr) {
+                 const Join *join = nullptr, const fitw_length_error &error = length_error(0.0, 0.0)) {
         fitw_scene_scan s = FITW_ZERO;
         s.scan = scan.get();
         s.name = keep(name);
         s.machine_from_scan = machine_from_scan;
         s.join = join == nullptr ? nullptr : join->get();
         scans_.push_back(s);
+        errors_.push_back(error);
         return static_cast<int32_t>(scans_.size()) - 1;
     }
     /* A feature, machine coordinates; the place of it in the scene. */
@@ -844,6 +913,7 @@ class Scene {
         fitw_scene out = scene_;
         out.scans = scans_.data();
         out.scan_count = scans_.size();
+        out.length_errors = errors_.empty() ? nullptr : errors_.data();
         out.features = features_.data();
         out.feature_count = features_.size();
         out.mounts = mounts_.data();
@@ -854,6 +924,7 @@ class Scene {
     detail::Shared session_;
     std::list<std::string> texts_;
     std::vector<fitw_scene_scan> scans_;
+    std::vector<fitw_length_error> errors_;
     std::vector<fitw_scene_feature> features_;
     std::vector<fitw_mount> mounts_;
 };
@@ -928,6 +999,15 @@ class Context {
         fitw_status status = fitw_scan_read(get(), str(path), unit, &options, &out);
         return detail::made<Scan>(session_, status, out);
     }
+    /* Every fitter. */
+    Out<std::vector<fitw_fitter_info>> fitters() const {
+        std::size_t count = 0;
+        fitw_status status = fitw_fitter_count(get(), &count);
+        std::vector<fitw_fitter_info> out(count, sized<fitw_fitter_info>());
+        for (std::size_t k = 0; k < count && status == FITW_OK; ++k)
+            status = fitw_fitter_describe(get(), k, &out[k]);
+        return detail::done<std::vector<fitw_fitter_info>>(session_, status, std::move(out));
+    }
     /* Fits to points of the host; x, y, z side by side, mm. */
     Out<Fit> fit(const std::string &fitter, Span<const double> xyz, const FitOptions &options = FitOptions(),
                  double noise_mm = 0.0) const {
@@ -942,6 +1022,41 @@ class Context {
         fitw_fit *out = nullptr;
         fitw_status status = fitw_fit_points(get(), str(fitter), &points, &raw, &out);
         return detail::made<Fit>(session_, status, out);
+    }
+    /* Shapes that share an axis, centre, plane or direction: FITW_GROUP_…. */
+    Out<Group> fit_group(const std::vector<MemberOf> &members, int32_t relation,
+                         const FitOptions &options = FitOptions()) const {
+        std::vector<fitw_group_member> raw;
+        for (const MemberOf &m : members) raw.push_back(m.raw);
+        fitw_fit_options with = options.raw();
+        std::vector<fitw_fit *> fits(raw.size(), nullptr);
+        Group out;
+        fitw_status status =
+            fitw_group_fit(get(), raw.data(), raw.size(), 0, relation, &with, fits.data(), &out.cost);
+        for (fitw_fit *fit : fits) out.fits.push_back(Fit(session_, fit));
+        return detail::done<Group>(session_, status, std::move(out));
+    }
+    /* What fits to surfaces of one scan, and features of such fits, tell of its noise. */
+    Out<Noise> pool_noise(const std::vector<const Fit *> &fits,
+                          const std::vector<const Feature *> &features = std::vector<const Feature *>()) const {
+        std::vector<const fitw_fit *> raw;
+        for (const Fit *f : fits) raw.push_back(f == nullptr ? nullptr : f->get());
+        const std::vector<const fitw_feature *> more = handles(features);
+        fitw_noise *out = nullptr;
+        fitw_status status = fitw_noise_pool(get(), raw.data(), raw.size(), more.data(), more.size(), &out);
+        return detail::made<Noise>(session_, status, out);
+    }
+    /* Noise that is independent from point to point. */
+    Out<Noise> independent_noise() const {
+        fitw_noise *out = nullptr;
+        fitw_status status = fitw_noise_independent(get(), &out);
+        return detail::made<Noise>(session_, status, out);
+    }
+    /* Standard deviation that an error of length makes of a length, mm. */
+    Out<double> deviation(const fitw_length_error &error, double length_mm) const {
+        double out = 0.0;
+        fitw_status status = fitw_length_error_deviation(get(), &error, length_mm, &out);
+        return detail::done<double>(session_, status, out);
     }
     /* Distances of points from a shape, mm. */
     Out<std::vector<double>> distances(const fitw_shape &shape, Span<const double> xyz) const {
@@ -1025,6 +1140,15 @@ class Context {
         fitw_status status =
             mesh.whole() ? fitw_part_create(get(), &mesh.raw(), str(name), &out) : FITW_E_ARGUMENT;
         return detail::made<Part>(session_, status, out);
+    }
+    /* JSON schema of job files. */
+    Out<std::string> job_schema() const {
+        fitw_text *file = nullptr;
+        fitw_status status = fitw_job_schema(get(), &file);
+        Text text(session_, file);
+        fitw_str s = FITW_ZERO;
+        if (status == FITW_OK) status = fitw_text_view(get(), file, &s);
+        return detail::done<std::string>(session_, status, status == FITW_OK ? str(s) : std::string());
     }
     /* A job from its text; paths in it are relative to `folder`. */
     Out<Job> job(const std::string &toml, const std::string &folder = std::string()) const {

@@ -8,6 +8,7 @@ use engine::fitcheck::{
     self, Finding, Limits, Mount, Scene, SceneFeature, SceneScan, Verdict, part_clearance,
 };
 use engine::primitive::{Point3, Pose};
+use engine::scan::LengthError;
 
 use crate::call::call;
 use crate::context::{ContextBox, fitw_context, no_flags};
@@ -17,6 +18,7 @@ use crate::feature::{FeatureBox, fitw_feature};
 use crate::handle::{self, Handle};
 use crate::join::{JoinBox, fitw_join};
 use crate::kind;
+use crate::length_error::{checked, fitw_length_error};
 use crate::part::{PartBox, fitw_part};
 use crate::pointer::{self, Array, Out, SizedOut, grows, items};
 use crate::region::{RegionBox, fitw_region, limit};
@@ -109,6 +111,11 @@ pub struct fitw_scene {
     pub seat_tolerance_mm: f64,
     /// How far a surface may go on unseen beyond a scan's border, mm; 0: 5.
     pub unseen_reach_mm: f64,
+    /// What each scan's maker states of its errors of length, in the order of the scans, as many; counts
+    /// from the machine's origin. NULL: nothing is stated.
+    pub length_errors: *const fitw_length_error,
+    /// Stride of length_errors.
+    pub length_error_stride: usize,
 }
 
 /// Finding about the part reaching into the machine.
@@ -331,6 +338,8 @@ fn of_kind(name: &str) -> i32 {
 struct Given {
     part: Arc<PartBox>,
     scans: Vec<GivenScan>,
+    /// By scan, or empty.
+    length_errors: Vec<LengthError>,
     features: Vec<GivenFeature>,
     mounts: Vec<Mount>,
     datum: Option<Arc<DatumBox>>,
@@ -362,6 +371,9 @@ impl Given {
         let scans = Array::new(s.scans, s.scan_count, s.scan_stride, "scene.scans")?;
         let features = Array::new(s.features, s.feature_count, s.feature_stride, "scene.features")?;
         let mounts = Array::new(s.mounts, s.mount_count, s.mount_stride, "scene.mounts")?;
+        let stated = if s.length_errors.is_null() { 0 } else { s.scan_count };
+        let errors =
+            Array::new(s.length_errors, stated, s.length_error_stride, "scene.length_errors")?;
         let counts = (scans.len(), features.len());
         let mut limits = Limits::default();
         match s.clearance_mm {
@@ -372,6 +384,7 @@ impl Given {
         limit(&mut limits.unseen_reach, s.unseen_reach_mm, "scene.unseen_reach_mm")?;
         Ok(Given {
             scans: scans.iter().map(|k| given_scan(&k)).collect::<Result<_, _>>()?,
+            length_errors: errors.iter().map(|k| checked(&k)).collect::<Result<_, _>>()?,
             features: features
                 .iter()
                 .map(|k| given_feature(&k, counts.0))
@@ -391,12 +404,12 @@ impl Given {
         &self,
         check: impl FnOnce(&engine::exchange::Part, &Scene<'_>, &[Mount], &Limits) -> engine::Result<T>,
     ) -> Result<T, Fault> {
-        let scans = self.scans.iter().map(|s| SceneScan {
+        let scans = self.scans.iter().enumerate().map(|(k, s)| SceneScan {
             name: &s.name,
             scan: &s.scan.scan,
             machine_from_scan: s.machine_from_scan,
             join_covariance: s.join_covariance.as_ref(),
-            length_error: None,
+            length_error: self.length_errors.get(k).copied(),
         });
         let features = self.features.iter().map(|f| SceneFeature {
             feature: of(&f.feature),

@@ -38,9 +38,11 @@ pub struct fitw_context_options {
     pub threads: i32,
     /// 0.
     pub reserved: i32,
-    /// Most bytes that the positions, triangles and normals of scans and parts made with this context may
-    /// take together while they live, checked before they are loaded; 0: no limit. Borrowed arrays do not
-    /// count. What is derived later (neighbours, search trees) takes up to about six times as much on top.
+    /// Most bytes that the positions, triangles and given normals of scans and parts made with this context
+    /// may take together while they live, checked before they are loaded; 0: no limit. Not counted: borrowed
+    /// arrays; what a scan keeps once it was asked for (normals, neighbours, search tree: about twice as much
+    /// as its positions and triangles); what a call takes while it runs (reading, fits and checks of all of a
+    /// scan: up to about five times as much); what jobs load.
     pub memory_limit: u64,
     /// Progress and cancel; may be NULL. Must stay callable until the context is released and every call
     /// with it has returned.

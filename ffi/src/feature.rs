@@ -2,22 +2,25 @@
 
 use std::sync::Arc;
 
+use engine::associate::Quality;
 use engine::feature::{Feature, HoleSearch, intersection, midplane, relation};
 use engine::primitive::Point3;
 
 use crate::call::call;
 use crate::context::{fitw_context, no_flags};
 use crate::error::{Fault, fitw_status};
-use crate::fit::{fitw_fit, fitw_fit_options, request};
+use crate::fit::fitw_fit;
+use crate::fit_options::{Asked, fitw_fit_options};
 use crate::handle::{self, Handle};
 use crate::join::fitw_join;
 use crate::kind;
-use crate::pointer::{self, Out, SizedOut, grows};
+use crate::pointer::{self, Out, SizedOut, View, grows};
 use crate::region::{RegionBox, fitw_region};
 use crate::shape::{self, fitw_pose, fitw_shape};
 use crate::text::{self, Text, fitw_str};
 use crate::uncertainty::{
-    self, Parameters, fitw_covariance, fitw_parameter, fitw_quality, fitw_uncertainty,
+    self, Parameters, fitw_covariance, fitw_evidence, fitw_parameter, fitw_quality,
+    fitw_uncertainty,
 };
 
 /// A named thing, fitted or constructed, with its bounded pieces and uncertainty, in one frame. Immutable.
@@ -91,8 +94,8 @@ grows! { fitw_feature_info 64, fitw_hole_search 72, fitw_relation 56 }
 /// FEATURE. A feature of a fit: the shape bounded by `surface`, all points of its region, edges included.
 /// Release it with fitw_feature_release.
 ///
-/// `name` is not empty. Errors: FITW_E_UNDETERMINED for a free radius on less than 60 degrees of arc,
-/// FITW_E_ARGUMENT. [any-thread]
+/// `name` is not empty. Errors: FITW_E_UNDETERMINED for a free radius on less than 60 degrees of arc (but for
+/// a fit of a group), FITW_E_ARGUMENT. [any-thread]
 #[unsafe(no_mangle)]
 pub unsafe extern "C" fn fitw_feature_from_fit(
     context: *const fitw_context,
@@ -107,9 +110,13 @@ pub unsafe extern "C" fn fitw_feature_from_fit(
         let out = Out::new(out, "out")?;
         let name = feature_name(name)?;
         c.engine.check()?;
-        let feature = c
-            .engine
-            .run(|| Feature::associated(&name, &fit.fitter, fit.fit.clone(), &surface.region))?;
+        let feature = c.engine.run(|| {
+            let (id, shape, surface) = (&fit.fitter, fit.fit.clone(), &surface.region);
+            match fit.grouped {
+                true => Ok(Feature::grouped(&name, id, shape, surface)),
+                false => Feature::associated(&name, id, shape, surface),
+            }
+        })?;
         out.set(handle::insert(FeatureBox::new(feature))?);
         Ok(())
     })
@@ -132,7 +139,7 @@ pub unsafe extern "C" fn fitw_feature_find_hole(
     call(context, "fitw_feature_find_hole", |c| {
         let search = pointer::read_sized(search, "search")?;
         no_flags(search.flags, 0, "search.flags")?;
-        let request = request(c, options)?;
+        let asked = Asked::new(c, options)?;
         let (out, wall) = (Out::new(out, "out")?, Out::optional(wall, "wall")?);
         let name = feature_name(search.name)?;
         let face = handle::get(search.face, "search.face")?;
@@ -143,14 +150,14 @@ pub unsafe extern "C" fn fitw_feature_find_hole(
         c.engine.check()?;
         let (feature, region) = c.engine.run(|| {
             HoleSearch {
-                noise_model: None,
+                noise_model: asked.noise(),
                 name: &name,
                 face: &face.feature,
                 face_region: &face_region.region,
                 pick: Point3::from(pick),
                 largest_radius: (largest > 0.0).then_some(largest),
             }
-            .find(&request)
+            .find(&asked.request)
         })?;
         let hole = handle::insert(FeatureBox::new(feature))?;
         if let Some(wall) = wall {
@@ -356,14 +363,38 @@ pub unsafe extern "C" fn fitw_feature_quality(
 ) -> fitw_status {
     call(context, "fitw_feature_quality", |_| {
         let feature = handle::get(feature, "feature")?;
-        match &feature.feature.quality {
-            Some(quality) => uncertainty::hand_out_quality(quality, out),
-            None => Err(engine::Error::Construction {
-                what: format!("quality of \"{}\"", feature.feature.name),
-                reason: "it was constructed, not fitted".into(),
-            }
-            .into()),
-        }
+        uncertainty::hand_out_quality(feature.quality()?, out)
+    })
+}
+
+/// Points that decide the feature's shape, where the criterion is another than least squares: x, y, z side by
+/// side, mm, `*count` places. NULL if none. Valid until the feature is released. [any-thread]
+#[unsafe(no_mangle)]
+pub unsafe extern "C" fn fitw_feature_contact_points_view(
+    context: *const fitw_context,
+    feature: *const fitw_feature,
+    xyz_mm: *mut *const f64,
+    count: *mut usize,
+) -> fitw_status {
+    call(context, "fitw_feature_contact_points_view", |_| {
+        let feature = handle::get(feature, "feature")?;
+        let contacts = feature.feature.quality.as_ref().map_or(&[][..], |q| &q.contacts);
+        View::new(xyz_mm, count).map(|view| view.set(contacts))
+    })
+}
+
+/// How the feature's shape stands against neighbour `index`, from 0. Errors: FITW_E_ARGUMENT past the last,
+/// FITW_E_CONSTRUCTION for a constructed feature. [any-thread]
+#[unsafe(no_mangle)]
+pub unsafe extern "C" fn fitw_feature_evidence(
+    context: *const fitw_context,
+    feature: *const fitw_feature,
+    index: usize,
+    out: *mut fitw_evidence,
+) -> fitw_status {
+    call(context, "fitw_feature_evidence", |c| {
+        let feature = handle::get(feature, "feature")?;
+        uncertainty::hand_out_evidence(c, feature.quality()?, index, out)
     })
 }
 
@@ -439,6 +470,15 @@ impl FeatureBox {
             notes: Text::all(&feature.notes),
             feature,
         }
+    }
+
+    fn quality(&self) -> Result<&Quality, Fault> {
+        self.feature.quality.as_ref().ok_or_else(|| {
+            Fault::from(engine::Error::Construction {
+                what: format!("quality of \"{}\"", self.feature.name),
+                reason: "it was constructed, not fitted".into(),
+            })
+        })
     }
 }
 

@@ -1,105 +1,26 @@
 //! Fitters and fits.
 
-use std::ffi::c_void;
-use std::sync::Arc;
-
-use engine::associate::{Constraint, Fit, Input, Request, builtin_fitters, fitter_by_id};
-use engine::primitive::{Point3, Primitive};
+use engine::associate::{ConstraintCost, Fit, builtin_fitters, fitter_by_id};
+use engine::primitive::Primitive;
 
 use crate::call::call;
-use crate::context::{ContextBox, fitw_context, no_flags};
+use crate::context::fitw_context;
 use crate::error::{Fault, fitw_status};
+use crate::fit_data::{Data, fitw_points};
+use crate::fit_options::{Asked, fitw_fit_options};
 use crate::handle::{self, Handle};
 use crate::kind;
-use crate::mesh::Coordinates;
-use crate::pointer::{self, Array, Out, SizedOut, View, grows, items};
+use crate::pointer::{Out, SizedOut, View, grows};
 use crate::region::fitw_region;
 use crate::shape::{self, fitw_shape};
 use crate::text::{self, fitw_str};
 use crate::uncertainty::{
-    self, Parameters, fitw_covariance, fitw_parameter, fitw_quality, fitw_uncertainty,
+    self, Parameters, fitw_covariance, fitw_evidence, fitw_parameter, fitw_quality,
+    fitw_uncertainty,
 };
 
 /// A shape fitted to points, with its uncertainty and quality. Immutable. [any-thread]
 pub struct fitw_fit;
-
-/// Constraint: the radius of circle, sphere or cylinder is `value`, mm.
-pub const FITW_CONSTRAINT_RADIUS: i32 = 10;
-/// Constraint: the major radius of a torus is `value`, mm.
-pub const FITW_CONSTRAINT_MAJOR_RADIUS: i32 = 20;
-/// Constraint: the minor radius of a torus is `value`, mm.
-pub const FITW_CONSTRAINT_MINOR_RADIUS: i32 = 30;
-/// Constraint: the half-angle of a cone is `value`, rad.
-pub const FITW_CONSTRAINT_HALF_ANGLE: i32 = 40;
-/// Constraint: the direction (of a plane its normal) is parallel to `vector`, either way.
-pub const FITW_CONSTRAINT_PARALLEL: i32 = 50;
-/// Constraint: the direction (of a plane its normal) is perpendicular to `vector`.
-pub const FITW_CONSTRAINT_PERPENDICULAR: i32 = 60;
-/// Constraint: axis, line, plane or centre goes through the place `vector`, mm.
-pub const FITW_CONSTRAINT_THROUGH: i32 = 70;
-
-/// Something known of a shape, held exactly while the rest is fitted.
-#[repr(C)]
-#[derive(Clone, Copy)]
-pub struct fitw_constraint {
-    /// FITW_CONSTRAINT_…
-    pub kind: i32,
-    /// 0.
-    pub reserved: i32,
-    /// The number that the kind asks for; else 0.
-    pub value: f64,
-    /// The direction or place that the kind asks for; else zeros.
-    pub vector: [f64; 3],
-}
-
-items! { fitw_constraint, 40 }
-
-/// How a shape is fitted. All zero is the default.
-#[repr(C)]
-#[derive(Clone, Copy)]
-pub struct fitw_fit_options {
-    /// sizeof(fitw_fit_options).
-    pub struct_size: u32,
-    /// 0 or FITW_FIT_KEEP_OUTLIERS.
-    pub flags: u32,
-    /// FITW_CRITERION_…; 0: least squares.
-    pub criterion: i32,
-    /// 0.
-    pub reserved: i32,
-    /// What is known of the shape; may be NULL. Read during the call.
-    pub constraints: *const fitw_constraint,
-    /// Number of constraints.
-    pub constraint_count: usize,
-    /// Bytes from one constraint to the next; 0: side by side.
-    pub constraint_stride: usize,
-}
-
-/// Flag of fitw_fit_options: use every point; gross outliers are not looked for.
-pub const FITW_FIT_KEEP_OUTLIERS: u32 = 1;
-
-/// Points of the host to fit to, without a scan. Read during the call.
-#[repr(C)]
-#[derive(Clone, Copy)]
-pub struct fitw_points {
-    /// sizeof(fitw_points).
-    pub struct_size: u32,
-    /// FITW_SCALAR_… of points and normals; 0: double.
-    pub scalar: i32,
-    /// x, y, z of the first point, mm.
-    pub points: *const c_void,
-    /// Number of points.
-    pub count: usize,
-    /// Bytes from one point to the next; 0: side by side.
-    pub point_stride: usize,
-    /// Unit normal of each point, zero where unknown; NULL: none.
-    pub normals: *const c_void,
-    /// Bytes from one normal to the next; 0: side by side.
-    pub normal_stride: usize,
-    /// Where the user pointed: three numbers, mm; may be NULL.
-    pub pick_mm: *const f64,
-    /// Noise of the points, mm; 0: unknown.
-    pub noise_mm: f64,
-}
 
 /// A fitter that may be asked for.
 #[repr(C)]
@@ -134,7 +55,7 @@ pub struct fitw_constraint_cost {
     pub probability: f64,
 }
 
-grows! { fitw_fit_options 40, fitw_points 64, fitw_fitter_info 48, fitw_constraint_cost 32 }
+grows! { fitw_fitter_info 48, fitw_constraint_cost 32 }
 
 /// FIT. Number of fitters. [any-thread]
 #[unsafe(no_mangle)]
@@ -185,26 +106,15 @@ pub unsafe extern "C" fn fitw_fit_region(
 ) -> fitw_status {
     call(context, "fitw_fit_region", |c| {
         let region = handle::get(region, "region")?;
-        let request = request(c, options)?;
+        let asked = Asked::new(c, options)?;
         let out = Out::new(out, "out")?;
         let id = text::given(fitter, "fitter")?;
         c.engine.check()?;
         let fit = c.engine.run(|| {
-            let region = &region.region;
-            let (points, normals) = (region.points(), region.normals());
-            let mut input = Input::new(&points);
-            input.normals = Some(&normals);
-            input.pick = region.pick();
-            input.noise = Some(region.scan().noise());
-            run(&id, &input, &request)
+            let data = Data::of_region(region);
+            run(&id, &data, &asked)
         })?;
-        let ids = region.region.ids();
-        let of_scan = |at: &u32| ids.get(*at as usize).copied();
-        let (rejected, contacts) = (
-            fit.rejected.iter().filter_map(of_scan).collect(),
-            fit.contacts.iter().filter_map(of_scan).collect(),
-        );
-        out.set(handle::insert(FitBox::new(id, fit, rejected, contacts))?);
+        out.set(handle::insert(fit)?);
         Ok(())
     })
 }
@@ -220,31 +130,12 @@ pub unsafe extern "C" fn fitw_fit_points(
     out: *mut *mut fitw_fit,
 ) -> fitw_status {
     call(context, "fitw_fit_points", |c| {
-        let given = pointer::read_sized(points, "points")?;
-        let request = request(c, options)?;
+        let data = Data::of_host(points, "points")?;
+        let asked = Asked::new(c, options)?;
         let out = Out::new(out, "out")?;
         let id = text::given(fitter, "fitter")?;
-        let array = |pointer, stride, name: &str| {
-            Coordinates::new(pointer, given.count, stride, given.scalar, name)
-        };
-        let points = array(given.points, given.point_stride, "points.points")?.points(1.0)?;
-        let normals = match given.normals.is_null() {
-            true => None,
-            false => {
-                Some(array(given.normals, given.normal_stride, "points.normals")?.directions()?)
-            }
-        };
-        let pick = pointer::optional_three(given.pick_mm, "points.pick_mm")?;
         c.engine.check()?;
-        let fit = c.engine.run(|| {
-            let mut input = Input::new(&points);
-            input.normals = normals.as_deref();
-            input.pick = pick.map(Point3::from);
-            input.noise = (given.noise_mm > 0.0).then_some(given.noise_mm);
-            run(&id, &input, &request)
-        })?;
-        let (rejected, contacts) = (fit.rejected.clone(), fit.contacts.clone());
-        out.set(handle::insert(FitBox::new(id, fit, rejected, contacts))?);
+        out.set(handle::insert(c.engine.run(|| run(&id, &data, &asked))?)?);
         Ok(())
     })
 }
@@ -367,6 +258,36 @@ pub unsafe extern "C" fn fitw_fit_contacts_view(
     })
 }
 
+/// Where those points are: x, y, z side by side, mm, `*count` places. NULL if none. Valid until the fit is
+/// released. [any-thread]
+#[unsafe(no_mangle)]
+pub unsafe extern "C" fn fitw_fit_contact_points_view(
+    context: *const fitw_context,
+    fit: *const fitw_fit,
+    xyz_mm: *mut *const f64,
+    count: *mut usize,
+) -> fitw_status {
+    call(context, "fitw_fit_contact_points_view", |_| {
+        let fit = handle::get(fit, "fit")?;
+        View::new(xyz_mm, count).map(|view| view.set(&fit.fit.quality.contacts))
+    })
+}
+
+/// How the shape stands against neighbour `index`, from 0. Error: FITW_E_ARGUMENT past the last.
+/// [any-thread]
+#[unsafe(no_mangle)]
+pub unsafe extern "C" fn fitw_fit_evidence(
+    context: *const fitw_context,
+    fit: *const fitw_fit,
+    index: usize,
+    out: *mut fitw_evidence,
+) -> fitw_status {
+    call(context, "fitw_fit_evidence", |c| {
+        let fit = handle::get(fit, "fit")?;
+        uncertainty::hand_out_evidence(c, &fit.fit.quality, index, out)
+    })
+}
+
 /// What the constraints cost. [any-thread]
 #[unsafe(no_mangle)]
 pub unsafe extern "C" fn fitw_fit_constraint_cost(
@@ -377,14 +298,7 @@ pub unsafe extern "C" fn fitw_fit_constraint_cost(
     call(context, "fitw_fit_constraint_cost", |_| {
         let fit = handle::get(fit, "fit")?;
         let out = SizedOut::new(out, "out")?;
-        let cost = fit.fit.cost.as_ref();
-        out.set(fitw_constraint_cost {
-            struct_size: 0,
-            freedoms: cost.map_or(0, |c| i32::try_from(c.freedoms).unwrap_or(i32::MAX)),
-            free_sigma_mm: cost.map_or(0.0, |c| c.free_sigma.unwrap_or(-1.0)),
-            sigma_mm: cost.map_or(0.0, |c| c.sigma),
-            probability: cost.map_or(0.0, |c| c.probability.unwrap_or(-1.0)),
-        });
+        out.set(fit.fit.cost.as_ref().map_or(NO_COST, of_cost));
         Ok(())
     })
 }
@@ -404,67 +318,50 @@ impl Handle for fitw_fit {
 pub(crate) struct FitBox {
     pub(crate) fitter: String,
     pub(crate) fit: Fit<Primitive>,
+    /// Whether others of its group make up for what its own points leave open.
+    pub(crate) grouped: bool,
     parameters: Parameters,
     rejected: Vec<u32>,
     contacts: Vec<u32>,
 }
 
 impl FitBox {
-    fn new(fitter: String, fit: Fit<Primitive>, rejected: Vec<u32>, contacts: Vec<u32>) -> Self {
-        FitBox { fitter, parameters: Parameters::new(&fit.shape), fit, rejected, contacts }
+    pub(crate) fn new(fitter: String, fit: Fit<Primitive>, data: &Data, grouped: bool) -> Self {
+        FitBox {
+            fitter,
+            grouped,
+            parameters: Parameters::new(&fit.shape),
+            rejected: data.ids(&fit.rejected),
+            contacts: data.ids(&fit.contacts),
+            fit,
+        }
     }
 }
 
-fn run(id: &str, input: &Input<'_>, request: &Request) -> Result<Fit<Primitive>, Fault> {
+pub(crate) fn of_cost(cost: &ConstraintCost) -> fitw_constraint_cost {
+    fitw_constraint_cost {
+        struct_size: 0,
+        freedoms: i32::try_from(cost.freedoms).unwrap_or(i32::MAX),
+        free_sigma_mm: cost.free_sigma.unwrap_or(-1.0),
+        sigma_mm: cost.sigma,
+        probability: cost.probability.unwrap_or(-1.0),
+    }
+}
+
+fn run(id: &str, data: &Data, asked: &Asked) -> Result<FitBox, Fault> {
     let fitter = fitter_by_id(id).ok_or_else(|| engine::Error::UnknownName {
         kind: "fitter",
         name: id.to_owned(),
         nearest: None,
     })?;
-    Ok(fitter.fit(input, request)?)
+    let fit = fitter.fit(&data.input(asked.noise()), &asked.request)?;
+    Ok(FitBox::new(id.to_owned(), fit, data, false))
 }
 
-/// The engine's request of the caller's options.
-pub(crate) fn request(
-    c: &Arc<ContextBox>,
-    options: *const fitw_fit_options,
-) -> Result<Request, Fault> {
-    let options = pointer::read_optional(options, "options")?;
-    no_flags(options.flags, FITW_FIT_KEEP_OUTLIERS, "options.flags")?;
-    let constraints = Array::new(
-        options.constraints,
-        options.constraint_count,
-        options.constraint_stride,
-        "options.constraints",
-    )?;
-    let mut request = Request::default();
-    request.criterion = kind::criterion(options.criterion, "options.criterion")?;
-    request.reject_outliers = options.flags & FITW_FIT_KEEP_OUTLIERS == 0;
-    request.constraints = constraints.iter().map(|k| constraint(&k)).collect::<Result<_, _>>()?;
-    request.context = Some(c.engine.clone());
-    Ok(request)
-}
-
-fn constraint(given: &fitw_constraint) -> Result<Constraint, Fault> {
-    let name = "options.constraints";
-    let value = || match given.value.is_finite() {
-        true => Ok(given.value),
-        false => Err(Fault::argument(name, given.value, "a finite value")),
-    };
-    let direction = || shape::direction(given.vector, name);
-    Ok(match given.kind {
-        FITW_CONSTRAINT_RADIUS => Constraint::Radius(value()?),
-        FITW_CONSTRAINT_MAJOR_RADIUS => Constraint::MajorRadius(value()?),
-        FITW_CONSTRAINT_MINOR_RADIUS => Constraint::MinorRadius(value()?),
-        FITW_CONSTRAINT_HALF_ANGLE => Constraint::HalfAngle(value()?),
-        FITW_CONSTRAINT_PARALLEL => Constraint::Parallel(direction()?),
-        FITW_CONSTRAINT_PERPENDICULAR => Constraint::Perpendicular(direction()?),
-        FITW_CONSTRAINT_THROUGH if given.vector.iter().all(|v| v.is_finite()) => {
-            Constraint::Through(Point3::from(given.vector))
-        }
-        FITW_CONSTRAINT_THROUGH => {
-            return Err(Fault::argument(name, format!("{:?}", given.vector), "a finite place"));
-        }
-        other => return Err(Fault::argument(name, other, "kinds FITW_CONSTRAINT_…")),
-    })
-}
+const NO_COST: fitw_constraint_cost = fitw_constraint_cost {
+    struct_size: 0,
+    freedoms: 0,
+    free_sigma_mm: 0.0,
+    sigma_mm: 0.0,
+    probability: 0.0,
+};

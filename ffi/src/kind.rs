@@ -1,5 +1,7 @@
 //! Kinds and states as numbers.
 
+use std::fmt::Display;
+
 use engine::associate::Criterion;
 use engine::feature::FeatureKind;
 use engine::fitcheck::Verdict;
@@ -67,23 +69,25 @@ pub const FITW_QUANTITY_ANGLE: i32 = 20;
 pub const FITW_QUANTITY_NUMBER: i32 = 30;
 
 /// Unit of a number; 0 is the millimetre where `or_mm`.
-pub(crate) fn unit(number: i32, or_mm: bool, name: &str) -> Result<LengthUnit, Fault> {
+pub(crate) fn unit(number: i32, or_mm: bool, name: impl Display) -> Result<LengthUnit, Fault> {
     match number {
         0 if or_mm => Ok(LengthUnit::Millimetre),
         FITW_UNIT_MM => Ok(LengthUnit::Millimetre),
         FITW_UNIT_CM => Ok(LengthUnit::Centimetre),
         FITW_UNIT_M => Ok(LengthUnit::Metre),
         FITW_UNIT_INCH => Ok(LengthUnit::Inch),
-        other => Err(Fault::argument(name, other, "FITW_UNIT_MM, _CM, _M or _INCH")),
+        other => Err(Fault::argument(&name.to_string(), other, "FITW_UNIT_MM, _CM, _M or _INCH")),
     }
 }
 
 /// Whether an array holds floats; 0 is double.
-pub(crate) fn is_float(number: i32, name: &str) -> Result<bool, Fault> {
+pub(crate) fn is_float(number: i32, name: impl Display) -> Result<bool, Fault> {
     match number {
         0 | FITW_SCALAR_F64 => Ok(false),
         FITW_SCALAR_F32 => Ok(true),
-        other => Err(Fault::argument(name, other, "0, FITW_SCALAR_F64 or FITW_SCALAR_F32")),
+        other => {
+            Err(Fault::argument(&name.to_string(), other, "0, FITW_SCALAR_F64 or FITW_SCALAR_F32"))
+        }
     }
 }
 
@@ -101,7 +105,7 @@ pub(crate) fn of_kind(kind: Kind) -> i32 {
     }
 }
 
-pub(crate) fn kind(number: i32, name: &str) -> Result<Kind, Fault> {
+pub(crate) fn kind(number: i32, name: impl Display) -> Result<Kind, Fault> {
     Ok(match number {
         FITW_KIND_PLANE => Kind::Plane,
         FITW_KIND_LINE => Kind::Line,
@@ -110,7 +114,13 @@ pub(crate) fn kind(number: i32, name: &str) -> Result<Kind, Fault> {
         FITW_KIND_CYLINDER => Kind::Cylinder,
         FITW_KIND_CONE => Kind::Cone,
         FITW_KIND_TORUS => Kind::Torus,
-        other => return Err(Fault::argument(name, other, "FITW_KIND_PLANE to FITW_KIND_TORUS")),
+        other => {
+            return Err(Fault::argument(
+                &name.to_string(),
+                other,
+                "FITW_KIND_PLANE to FITW_KIND_TORUS",
+            ));
+        }
     })
 }
 
@@ -130,14 +140,25 @@ pub(crate) fn of_feature(kind: FeatureKind) -> i32 {
     }
 }
 
-pub(crate) fn criterion(number: i32, name: &str) -> Result<Criterion, Fault> {
+pub(crate) fn criterion(number: i32, name: impl Display) -> Result<Criterion, Fault> {
     Ok(match number {
         0 | FITW_CRITERION_LEAST_SQUARES => Criterion::LeastSquares,
         FITW_CRITERION_MINIMUM_ZONE => Criterion::MinimumZone,
         FITW_CRITERION_MAXIMUM_INSCRIBED => Criterion::MaximumInscribed,
         FITW_CRITERION_MINIMUM_CIRCUMSCRIBED => Criterion::MinimumCircumscribed,
-        other => return Err(Fault::argument(name, other, "0 or FITW_CRITERION_…")),
+        other => return Err(Fault::argument(&name.to_string(), other, "0 or FITW_CRITERION_…")),
     })
+}
+
+/// 0 for one that has no number yet.
+pub(crate) fn of_criterion(criterion: Criterion) -> i32 {
+    match criterion {
+        Criterion::LeastSquares => FITW_CRITERION_LEAST_SQUARES,
+        Criterion::MinimumZone => FITW_CRITERION_MINIMUM_ZONE,
+        Criterion::MaximumInscribed => FITW_CRITERION_MAXIMUM_INSCRIBED,
+        Criterion::MinimumCircumscribed => FITW_CRITERION_MINIMUM_CIRCUMSCRIBED,
+        _ => 0,
+    }
 }
 
 pub(crate) fn of_verdict(verdict: Verdict) -> i32 {

@@ -33,11 +33,12 @@ fn structs_lie_as_the_description_says() {
         crate::region::fitw_grow_options {
             struct_size, flags, distance_mm, angle_rad, pick_distance_mm, trim_mm
         }
-        crate::fit::fitw_constraint { kind, reserved, value, vector }
-        crate::fit::fitw_fit_options {
-            struct_size, flags, criterion, reserved, constraints, constraint_count, constraint_stride
+        crate::fit_options::fitw_constraint { kind, reserved, value, vector }
+        crate::fit_options::fitw_fit_options {
+            struct_size, flags, criterion, reserved, constraints, constraint_count, constraint_stride,
+            noise, reference
         }
-        crate::fit::fitw_points {
+        crate::fit_data::fitw_points {
             struct_size, scalar, points, count, point_stride, normals, normal_stride, pick_mm, noise_mm
         }
         crate::fit::fitw_fitter_info { struct_size, kind, minimum_points, id, title }
@@ -49,8 +50,14 @@ fn structs_lie_as_the_description_says() {
         }
         crate::uncertainty::fitw_quality {
             struct_size, converged, points, rejected, iterations, rms_mm, largest_mm, zone_mm, sigma_mm,
-            extent_mm, arc_rad, condition
+            extent_mm, arc_rad, condition, criterion, reserved, contact_count, evidence_count,
+            independent_mm, smooth_mm, smooth_length_mm, effective_points
         }
+        crate::uncertainty::fitw_evidence {
+            struct_size, reserved, against, amplitude_mm, uncertainty_mm, probability
+        }
+        crate::group::fitw_group_member { kind, reserved, region, points }
+        crate::length_error::fitw_length_error { fixed_mm, per_length }
         crate::uncertainty::fitw_covariance { struct_size, reserved, about_mm, matrix }
         crate::uncertainty::fitw_uncertainty {
             struct_size, reserved, position_mm, tilt_rad, size_1, size_2
@@ -101,7 +108,7 @@ fn structs_lie_as_the_description_says() {
         crate::check::fitw_scene {
             struct_size, flags, part, scans, scan_count, scan_stride, features, feature_count,
             feature_stride, mounts, mount_count, mount_stride, datum, clearance_mm, seat_tolerance_mm,
-            unseen_reach_mm
+            unseen_reach_mm, length_errors, length_error_stride
         }
         crate::check::fitw_finding {
             struct_size, kind, verdict, reserved, value_mm, uncertainty_mm, limit_mm, at_mm, to_mm,

@@ -34,11 +34,21 @@ pub mod region;
 
 pub mod uncertainty;
 
+pub mod fit_options;
+
+pub mod fit_data;
+
 pub mod fit;
+
+pub mod group;
 
 pub mod feature;
 
 pub mod piece;
+
+pub mod noise;
+
+pub mod length_error;
 
 pub mod datum;
 

@@ -89,7 +89,7 @@ impl Coordinates {
         scalar: i32,
         name: &str,
     ) -> Result<Self, Fault> {
-        Ok(match kind::is_float(scalar, &format!("{name} scalar"))? {
+        Ok(match kind::is_float(scalar, format_args!("{name} scalar"))? {
             false => Coordinates::Double(Array::new(pointer.cast(), count, stride, name)?),
             true => Coordinates::Float(Array::new(pointer.cast(), count, stride, name)?),
         })
@@ -149,7 +149,7 @@ impl Given {
             points: coordinates(mesh.points, mesh.point_stride, mesh.point_scalar, "points")?,
             normals,
             triangles,
-            factor: kind::unit(mesh.unit, true, &part("unit"))?.to_mm(),
+            factor: kind::unit(mesh.unit, true, part("unit"))?.to_mm(),
             borrow: mesh.flags & FITW_MESH_BORROW != 0,
             release: mesh.release,
             user: mesh.release_user,

@@ -49,7 +49,10 @@ macro_rules! items {
 }
 pub(crate) use items;
 
-items! { u32, 4; u64, 8; [u32; 3], 12; [f32; 3], 12; [f64; 3], 24; *const crate::feature::fitw_feature, 8 }
+items! {
+    u32, 4; u64, 8; [u32; 3], 12; [f32; 3], 12; [f64; 3], 24;
+    *const crate::feature::fitw_feature, 8; *const crate::fit::fitw_fit, 8
+}
 
 /// A place for a result, checked before the work begins and written when it is done.
 pub(crate) struct Out<T>(*mut T);

@@ -1,6 +1,6 @@
 //! Poses and ideal shapes as plain structs.
 
-use std::ffi::c_void;
+use std::fmt::Display;
 
 use engine::primitive::{
     Circle, Cone, Cylinder, Direction, Kind, Line, Plane, Point3, Pose, Primitive, Sphere, Torus,
@@ -12,8 +12,7 @@ use crate::call::call;
 use crate::context::fitw_context;
 use crate::error::{Fault, fitw_status};
 use crate::kind;
-use crate::mesh::Coordinates;
-use crate::pointer::{self, SizedOut, grows, items};
+use crate::pointer::{self, Array, SizedOut, grows, items};
 
 /// A rigid motion: p becomes rotation × p + translation.
 #[repr(C)]
@@ -64,10 +63,9 @@ pub unsafe extern "C" fn fitw_shape_distances(
 ) -> fitw_status {
     call(context, "fitw_shape_distances", |c| {
         let shape = to_primitive(&pointer::read_sized(shape, "shape")?, "shape")?;
-        let points = points_mm.cast::<c_void>();
-        let points = Coordinates::new(points, count, stride, 0, "points_mm")?.points(1.0)?;
+        let points = Array::<[f64; 3]>::new(points_mm.cast(), count, stride, "points_mm")?;
         c.engine.check()?;
-        let distances: Vec<f64> = points.iter().map(|p| shape.distance(p)).collect();
+        let distances = points.collect(|p| shape.distance(&Point3::from(p)))?;
         if count == 0 {
             return Ok(());
         }
@@ -77,7 +75,7 @@ pub unsafe extern "C" fn fitw_shape_distances(
 
 /// A pose of the caller.
 pub(crate) fn pose(pointer: *const fitw_pose, name: &str) -> Result<Pose, Fault> {
-    let given = pointer::Array::new(pointer, 1, 0, name)?.get(0);
+    let given = Array::new(pointer, 1, 0, name)?.get(0);
     given.map_or_else(|| Ok(Pose::identity()), |given| to_pose(&given, name))
 }
 
@@ -136,13 +134,13 @@ pub(crate) fn of_primitive(shape: &Primitive) -> fitw_shape {
 }
 
 pub(crate) fn to_primitive(given: &fitw_shape, name: &str) -> Result<Primitive, Fault> {
-    let kind = kind::kind(given.kind, &format!("{name}.kind"))?;
+    let kind = kind::kind(given.kind, format_args!("{name}.kind"))?;
     let numbers = given.point_mm.iter().chain(&given.direction);
     if !numbers.chain([&given.size_1, &given.size_2]).all(|v| v.is_finite()) {
         return Err(Fault::argument(name, "a number that is not finite", "finite numbers"));
     }
     let point = Point3::from(given.point_mm);
-    let way = || direction(given.direction, &format!("{name}.direction"));
+    let way = || direction(given.direction, format_args!("{name}.direction"));
     let size = |value: f64, which: &str, most: f64| match value > 0.0 && value < most {
         true => Ok(value),
         false => Err(Fault::argument(&format!("{name}.{which}"), value, "a size over 0")),
@@ -167,10 +165,10 @@ pub(crate) fn to_primitive(given: &fitw_shape, name: &str) -> Result<Primitive, 
 }
 
 /// A direction of the caller, brought to unit length.
-pub(crate) fn direction(xyz: [f64; 3], name: &str) -> Result<Direction, Fault> {
+pub(crate) fn direction(xyz: [f64; 3], name: impl Display) -> Result<Direction, Fault> {
     let unit = xyz.iter().all(|v| v.is_finite()).then(|| engine::primitive::unit(Vec3::from(xyz)));
     let allowed = "finite numbers, not all zero";
-    unit.flatten().ok_or_else(|| Fault::argument(name, format!("{xyz:?}"), allowed))
+    unit.flatten().ok_or_else(|| Fault::argument(&name.to_string(), format!("{xyz:?}"), allowed))
 }
 
 /// A shape into the caller's struct.

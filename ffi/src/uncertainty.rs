@@ -3,10 +3,11 @@
 use engine::associate::{Covariance, Quality};
 use engine::primitive::{Parameter, Point3, Primitive, Value};
 
+use crate::context::ContextBox;
 use crate::error::Fault;
 use crate::kind;
 use crate::pointer::{self, SizedOut, grows};
-use crate::text::{Text, fitw_str};
+use crate::text::{self, Text, fitw_str};
 
 /// Value of a parameter: a place, mm.
 pub const FITW_VALUE_POINT: i32 = 10;
@@ -63,6 +64,40 @@ pub struct fitw_quality {
     pub arc_rad: f64,
     /// Condition number of the fit; large: badly determined.
     pub condition: f64,
+    /// FITW_CRITERION_… that the shape answers.
+    pub criterion: i32,
+    /// 0.
+    pub reserved: i32,
+    /// Points that decide the shape, where the criterion is another than least squares; else 0.
+    pub contact_count: u64,
+    /// Neighbouring shapes that the points were held against, see fitw_fit_evidence.
+    pub evidence_count: u64,
+    /// Standard deviation of the part of the scatter that is independent from point to point, mm.
+    pub independent_mm: f64,
+    /// Standard deviation of the part that neighbouring points have in common (slow noise, form), mm.
+    pub smooth_mm: f64,
+    /// Distance over which that part hangs together, mm; 0 where there is none.
+    pub smooth_length_mm: f64,
+    /// How many independent points would determine the shape as well.
+    pub effective_points: f64,
+}
+
+/// How a fitted shape stands against a neighbouring one: is it that shape at all?
+#[repr(C)]
+#[derive(Clone, Copy)]
+pub struct fitw_evidence {
+    /// sizeof(fitw_evidence), set by the caller.
+    pub struct_size: u32,
+    /// 0.
+    pub reserved: i32,
+    /// The other shape, such as "cone" for a cylinder; valid until the context is released.
+    pub against: fitw_str,
+    /// Largest deviation of the points towards the other shape, mm.
+    pub amplitude_mm: f64,
+    /// Expanded uncertainty of the amplitude, coverage factor 2, mm.
+    pub uncertainty_mm: f64,
+    /// Probability of at least this much by chance if the fitted shape is the true one.
+    pub probability: f64,
 }
 
 /// Covariance of a shape as that of a small motion of it about a point, plus its sizes. Components: shift
@@ -99,7 +134,9 @@ pub struct fitw_uncertainty {
     pub size_2: f64,
 }
 
-grows! { fitw_parameter 56, fitw_quality 88, fitw_covariance 544, fitw_uncertainty 40 }
+grows! {
+    fitw_parameter 56, fitw_quality 88, fitw_covariance 544, fitw_uncertainty 40, fitw_evidence 48
+}
 
 /// The parameters of a shape, with their names kept for handing out.
 pub(crate) struct Parameters(Vec<(Text, Parameter)>);
@@ -115,8 +152,7 @@ impl Parameters {
 
     pub(crate) fn nth(&self, index: usize, out: *mut fitw_parameter) -> Result<(), Fault> {
         let out = SizedOut::new(out, "out")?;
-        let (name, parameter) =
-            self.0.get(index).ok_or_else(|| crate::text::past(index, self.0.len()))?;
+        let (name, parameter) = self.0.get(index).ok_or_else(|| text::past(index, self.0.len()))?;
         out.set(of_parameter(name, parameter));
         Ok(())
     }
@@ -157,6 +193,35 @@ pub(crate) fn hand_out_quality(q: &Quality, out: *mut fitw_quality) -> Result<()
         extent_mm: q.extent,
         arc_rad: q.arc,
         condition: q.condition,
+        criterion: kind::of_criterion(q.criterion),
+        reserved: 0,
+        contact_count: q.contacts.len() as u64,
+        evidence_count: q.evidence.len() as u64,
+        independent_mm: q.independent,
+        smooth_mm: q.smooth,
+        smooth_length_mm: q.smooth_length,
+        effective_points: q.effective_points,
+    });
+    Ok(())
+}
+
+/// Evidence `index` of a quality.
+pub(crate) fn hand_out_evidence(
+    c: &ContextBox,
+    q: &Quality,
+    index: usize,
+    out: *mut fitw_evidence,
+) -> Result<(), Fault> {
+    let out = SizedOut::new(out, "out")?;
+    let all = &q.evidence;
+    let evidence = all.get(index).ok_or_else(|| text::past(index, all.len()))?;
+    out.set(fitw_evidence {
+        struct_size: 0,
+        reserved: 0,
+        against: c.word(evidence.against),
+        amplitude_mm: evidence.amplitude,
+        uncertainty_mm: evidence.uncertainty,
+        probability: evidence.probability,
     });
     Ok(())
 }

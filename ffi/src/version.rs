@@ -9,7 +9,7 @@ use crate::text::{fitw_str, literal};
 /// carries it (`libfitwright.so.1`).
 pub const FITW_ABI_MAJOR: u32 = 1;
 /// Minor number of the interface: raised when something is added.
-pub const FITW_ABI_MINOR: u32 = 0;
+pub const FITW_ABI_MINOR: u32 = 1;
 
 /// VERSION. The interface of the library that is loaded: major number times 65536 plus minor number.
 ///
@@ -33,7 +33,8 @@ pub unsafe extern "C" fn fitw_build_text(out: *mut fitw_str) -> fitw_status {
     free_call(|| Out::new(out, "out").map(|out| out.set(literal(BUILD))))
 }
 
-/// Whether this library has a feature: writes 1 or 0. Known are "step", "job", "borrowed-scan".
+/// Whether this library has a feature: writes 1 or 0. Known are "step", "job", "borrowed-scan",
+/// "group-fit", "noise-model", "length-error".
 ///
 /// The names of later versions may be asked for too. Error: FITW_E_ARGUMENT. [any-thread]
 #[unsafe(no_mangle)]
@@ -50,8 +51,11 @@ const VERSION: &str = concat!(env!("CARGO_PKG_VERSION"), "\0");
 const BUILD: &str = concat!(
     "fitwright ",
     env!("CARGO_PKG_VERSION"),
-    ", C interface 1.0, ",
+    ", C interface ",
+    env!("FITWRIGHT_ABI"),
+    ", ",
     env!("FITWRIGHT_TARGET"),
     "\0"
 );
-const FEATURES: [&str; 3] = ["step", "job", "borrowed-scan"];
+const FEATURES: [&str; 6] =
+    ["step", "job", "borrowed-scan", "group-fit", "noise-model", "length-error"];

@@ -90,6 +90,30 @@ static void structs(fitw_scan *scan)
     OK(fitw_region_release(region));
 }
 
+/* A program of interface 1.0 knows less of the structs: what lies behind its part is not read nor written. */
+static void structs_of_the_first_version(fitw_scan *scan)
+{
+    fitw_region *region = NULL;
+    fitw_fit *fit = NULL;
+    fitw_fit_options options;
+    fitw_quality quality;
+    double later;
+    memset(&options, 0x55, sizeof options);
+    memset(&options, 0, 40);
+    memset(&quality, 0x55, sizeof quality);
+    memset(&later, 0x55, sizeof later);
+    options.struct_size = 40, quality.struct_size = 88;
+    OK(fitw_region_all(ctx, scan, &region));
+    OK(fitw_fit_region(ctx, text("builtin.plane"), region, &options, &fit));
+    OK(fitw_fit_quality(ctx, fit, &quality));
+    TRUE_(quality.points > 0 && quality.condition > 0.0);
+    TRUE_(memcmp(&quality.effective_points, &later, 8) == 0 && quality.criterion == 0x55555555);
+    quality.struct_size = 87;
+    REFUSED(FITW_E_ARGUMENT, fitw_fit_quality(ctx, fit, &quality));
+    OK(fitw_fit_release(fit));
+    OK(fitw_region_release(region));
+}
+
 static void arrays(const machine *m)
 {
     fitw_mesh mesh = mesh_of(m), bad;
@@ -194,6 +218,7 @@ int main(void)
     OK(fitw_scan_create(ctx, &mesh, &scan));
     handles(scan);
     structs(scan);
+    structs_of_the_first_version(scan);
     arrays(&m);
     texts_and_numbers(scan);
     OK(fitw_scan_release(scan));

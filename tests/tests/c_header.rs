@@ -103,7 +103,10 @@ fn the_gate_catches_a_renumbered_constant_and_a_changed_callback() {
 fn what_is_added_needs_the_minor_version() {
     let added =
         mutated("#define FITW_KIND_CONE 60", "#define FITW_KIND_CONE 60\n#define FITW_KIND_NEW 80");
-    let grown = mutated("    double condition;\n", "    double condition;\n    double evidence;\n");
+    let grown = mutated(
+        "    double effective_points;\n",
+        "    double effective_points;\n    double more;\n",
+    );
     for change in [added, grown] {
         assert!(change.broken.is_empty() && change.added.len() == 1, "{change:?}");
         assert!(change.refusal((1, 0), (1, 0)).is_some());

@@ -3,6 +3,7 @@
 use std::path::PathBuf;
 use std::process::Command;
 
+use fitwright_tests::c::abi::Abi;
 use fitwright_tests::c::build::{Linked, STRICT, compiler, program, succeeded};
 use fitwright_tests::c::root;
 
@@ -14,8 +15,11 @@ fn source(name: &str) -> PathBuf {
 fn the_header_compiles_in_every_standard() {
     let Some(cxx) = compiler("CXX", "c++") else { return };
     for standard in ["c++11", "c++14", "c++17", "c++20"] {
-        for (name, more) in [("interface.cpp", "-fexceptions"), ("results.cpp", "-fno-exceptions")]
-        {
+        for (name, more) in [
+            ("interface.cpp", "-fexceptions"),
+            ("further.cpp", "-fexceptions"),
+            ("results.cpp", "-fno-exceptions"),
+        ] {
             let mut command = Command::new(&cxx);
             command
                 .args([&format!("-std={standard}"), "-Wundef", "-fsyntax-only", more])
@@ -31,14 +35,47 @@ fn programs_with_exceptions_and_with_results_run() {
     let folder = tempfile::tempdir().expect("a folder");
     for (name, options) in [
         ("interface.cpp", &["-std=c++11"][..]),
+        ("further.cpp", &["-std=c++11"]),
         ("results.cpp", &["-std=c++11", "-fno-exceptions"]),
         ("interface.cpp", &["-std=c++20"]),
         ("results.cpp", &["-std=c++20", "-fno-exceptions"]),
     ] {
         let made = program(&cxx, &source(name), options, Linked::Shared, folder.path());
-        let out = succeeded(Command::new(made).arg(folder.path()));
+        let parts = root().join("tests/data/parts");
+        let parts = Some(parts).filter(|_| name == "further.cpp");
+        let out = succeeded(Command::new(made).arg(folder.path()).args(parts));
         assert!(String::from_utf8_lossy(&out.stdout).contains(": ok"), "{name}");
     }
+}
+
+/// Functions of the C interface by what stands for them in C++: a call in the header.
+#[test]
+fn the_header_calls_every_function_and_the_programs_every_method() {
+    let read = |p: PathBuf| std::fs::read_to_string(p).expect("a source");
+    let header = read(root().join("include/fitwright.hpp"));
+    let abi = Abi::read(&read(root().join("include/fitwright.h"))).expect("the known form");
+    let named = |f: &&String| !header.contains(f.as_str());
+    assert_eq!(abi.functions.keys().filter(named).collect::<Vec<_>>(), Vec::<&String>::new());
+
+    let programs: String =
+        ["interface.cpp", "further.cpp", "results.cpp"].map(|n| read(source(n))).concat();
+    let methods = header.lines().filter_map(|line| {
+        // A public method stands four deep; what is said of it in a class's inside is deeper.
+        let line = line.strip_prefix("    ")?.trim_start_matches("static ");
+        let line = line.strip_prefix("inline ").unwrap_or(line);
+        let line = line.strip_prefix("Out<")?;
+        let name = line.split_once('(')?.0.rsplit(' ').next()?;
+        Some(name.to_owned())
+    });
+    let inside = ["ask", "ask_at", "ask_about", "plain", "text_at", "view"];
+    let called =
+        |m: &String| [".", "->", "::"].iter().any(|by| programs.contains(&format!("{by}{m}(")));
+    let mut count = 0;
+    for method in methods.filter(|m| !inside.contains(&m.as_str())) {
+        count += 1;
+        assert!(called(&method), "no program in tests/cpp calls {method}");
+    }
+    assert!(count > 90, "only {count} methods were found in the header");
 }
 
 #[test]
