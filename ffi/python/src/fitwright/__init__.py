@@ -1,0 +1,37 @@
+"""Fitwright: fits ideal shapes to 3D scans of machines and checks whether a designed part fits.
+
+Over the C interface, whose library the package carries. Millimetre, radian, double, right-handed coordinates;
+names end in _mm and _rad. A frame is in the name, in product order: machine_from_scan @ scan point. Poses are
+4 × 4 arrays, places and directions three numbers, kinds and verdicts words. Begin with :class:`Context`.
+
+    >>> import fitwright
+    >>> scan = fitwright.Context().read_scan("front.ply")            # doctest: +SKIP
+    >>> fit = scan.grow((70, -138, 40), "cylinder").fit("cylinder")  # doctest: +SKIP
+    >>> fit.shape.size_1, fit.uncertainty().size_1                   # doctest: +SKIP
+
+Calls raise :class:`Error` with a code, a message and a place; words that are not known raise ValueError.
+"""
+
+from ._call import check_version
+
+check_version()
+
+from .check import Check, Scene  # noqa: E402
+from .context import Context, build, known, version  # noqa: E402
+from .datum import Datum  # noqa: E402
+from .errors import Cancelled, Code, Error  # noqa: E402
+from .feature import Feature  # noqa: E402
+from .fit import Fit  # noqa: E402
+from .job import Job, Outcome  # noqa: E402
+from .join import Join  # noqa: E402
+from .noise import Noise  # noqa: E402
+from .part import Part  # noqa: E402
+from .region import Region  # noqa: E402
+from .scan import Scan  # noqa: E402
+from .values import Finding, LengthError, Shape  # noqa: E402
+
+__all__ = [
+    "Cancelled", "Check", "Code", "Context", "Datum", "Error", "Feature", "Finding", "Fit", "Job", "Join",
+    "LengthError", "Noise", "Outcome", "Part", "Region", "Scan", "Scene", "Shape", "build", "known", "version",
+]
+__version__ = version()

@@ -1,0 +1,152 @@
+"""Does the part fit?"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any, Iterable, Iterator, Optional, Union, overload
+
+import numpy as np
+
+from ._arrays import Array, address, output
+from ._call import array_of, ffi, lib, name, pose, sized, text, triple
+from ._handle import Handle
+from .datum import Datum
+from .feature import Feature
+from .join import Join
+from .part import Part
+from .region import Region
+from .scan import Scan
+from .values import Finding, LengthError
+
+
+class Check(Handle, Sequence[Finding]):
+    """The findings about a part, the worst first: a sequence of :class:`Finding`. Immutable."""
+
+    _noun = "check"
+
+    @property
+    def verdict(self) -> str:
+        """The worst: "fail", "undecided" or "pass"."""
+        return name("VERDICT", self._counted()[0])
+
+    def __len__(self) -> int:
+        return self._counted()[1]
+
+    def __iter__(self) -> Iterator[Finding]:
+        return (self._finding(index) for index in range(len(self)))
+
+    @overload
+    def __getitem__(self, index: int) -> Finding: ...
+
+    @overload
+    def __getitem__(self, index: slice) -> list[Finding]: ...
+
+    def __getitem__(self, index: Union[int, slice]) -> Union[Finding, list[Finding]]:
+        which = range(len(self))[index]
+        return self._finding(which) if isinstance(which, int) else [self._finding(i) for i in which]
+
+    def _finding(self, index: int) -> Finding:
+        return self._value("finding", Finding, index)
+
+    def _counted(self) -> tuple[int, int]:
+        verdict, count = ffi.new("int32_t *"), ffi.new("size_t *")
+        self._ask("verdict", verdict, count)
+        return verdict[0], count[0]
+
+
+class Scene:
+    """What a part is held against; lengths in mm.
+
+    `clearance_mm`: least air everywhere that is not a seat; 0: 3; negative: none asked. `seat_tolerance_mm`:
+    largest gap or overlap that counts as seated; 0: 0.2. `unseen_reach_mm`: how far a surface may go on unseen
+    beyond a scan's border; 0: 5. `datum`: for the uncertainty of the machine's frame.
+    """
+
+    def __init__(
+        self, part: Part, *, datum: Optional[Datum] = None, clearance_mm: float = 0.0,
+        seat_tolerance_mm: float = 0.0, unseen_reach_mm: float = 0.0,
+    ) -> None:
+        self._part = part
+        self._datum = datum
+        self._limits = {
+            "clearance_mm": clearance_mm,
+            "seat_tolerance_mm": seat_tolerance_mm,
+            "unseen_reach_mm": unseen_reach_mm,
+        }
+        self._scans: list[Any] = []
+        self._length_errors: list[Any] = []
+        self._features: list[Any] = []
+        self._mounts: list[Any] = []
+        self._held: list[Any] = []
+
+    def scan(
+        self, scan: Scan, name: str, machine_from_scan: Any = None, join: Optional[Join] = None,
+        length_error: LengthError = LengthError(),
+    ) -> int:
+        """Adds a scan with its pose, 4 × 4 (None: it is in machine coordinates), how it was joined to the first,
+        and what its scanner's maker states of errors of length; its place in the scene."""
+        called = text(name)
+        raw = ffi.new("fitw_scene_scan *")
+        raw.scan, raw.name = scan._raw, called
+        raw.machine_from_scan = pose(np.eye(4) if machine_from_scan is None else machine_from_scan)[0]
+        raw.join = ffi.NULL if join is None else join._raw
+        self._held += [scan, called, join]
+        self._scans.append(raw)
+        self._length_errors.append(length_error.raw())
+        return len(self._scans) - 1
+
+    def feature(
+        self, feature: Feature, *, seat: bool = False, bolt: str = "", surface: Optional[Region] = None,
+        scan: int = -1, keep_clear_mm: float = 0.0,
+    ) -> int:
+        """Adds a feature in machine coordinates; its place in the scene.
+
+        `seat`: the part is meant to touch it. `bolt`: what goes into it, such as "M8". `surface`: all points of
+        its surface in scan `scan` (place in the scene), for what belongs to it. `keep_clear_mm`: clearance asked
+        for it; 0: the general one; negative: none.
+        """
+        named = text(bolt)
+        raw = ffi.new("fitw_scene_feature *")
+        raw.feature, raw.bolt = feature._raw, named
+        raw.surface = ffi.NULL if surface is None else surface._raw
+        raw.scan, raw.is_seat, raw.keep_clear_mm = scan, int(seat), keep_clear_mm
+        self._held += [feature, named, surface]
+        self._features.append(raw)
+        return len(self._features) - 1
+
+    def mount(self, hole: int, near_mm: Iterable[float], seat: int = -1) -> None:
+        """The part is bolted on: places in the scene of hole and seat, and where the part's hole is, machine
+        coordinates."""
+        raw = ffi.new("fitw_mount *")
+        raw.hole, raw.seat, raw.near_mm = hole, seat, triple(near_mm, "near")
+        self._mounts.append(raw)
+
+    def check(self) -> Check:
+        """Every check. Errors: OPEN_PART, UNDETERMINED if the part has no hole at a mount, ARGUMENT."""
+        scene, _held = self._raw()
+        return Check._made(self._part._session, lib.fitw_check_run, scene)
+
+    def clearance(self, out: Optional[Array] = None) -> Array:
+        """Signed clearance of each corner of the part's mesh to the nearest scanned surface that is not its
+        seat, mm, in the order of :attr:`Part.points`: negative in the machine's material, infinite where there
+        is none. Into `out`, doubles, if given."""
+        count = self._part.describe().point_count
+        filled = output(out, count, "clearance")
+        (scene, _held), need = self._raw(), ffi.new("size_t *")
+        buffer = ffi.cast("double *", address(filled))
+        session = self._part._session
+        session.run(lambda: session.call(lib.fitw_check_clearance, scene, buffer, count, need))
+        return filled
+
+    def _raw(self) -> tuple[Any, list[Any]]:
+        scene = sized("fitw_scene", part=self._part._raw, **self._limits)
+        scans = array_of("fitw_scene_scan", self._scans)
+        features = array_of("fitw_scene_feature", self._features)
+        mounts = array_of("fitw_mount", self._mounts)
+        errors = array_of("fitw_length_error", self._length_errors)
+        scene.scans, scene.scan_count = scans, len(self._scans)
+        scene.features, scene.feature_count = features, len(self._features)
+        scene.mounts, scene.mount_count = mounts, len(self._mounts)
+        scene.datum = ffi.NULL if self._datum is None else self._datum._raw
+        scene.length_errors = errors
+        return scene, [scans, features, mounts, errors]

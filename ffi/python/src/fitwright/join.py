@@ -1,0 +1,37 @@
+"""Scans joined to scans."""
+
+from __future__ import annotations
+
+from ._arrays import Array
+from ._handle import Handle
+from .values import Covariance, JoinInfo, Place, TargetPair
+
+
+class Join(Handle):
+    """How one scan was joined to another. Immutable; may be used from any thread."""
+
+    _noun = "join"
+
+    @property
+    def to_from_this(self) -> Array:
+        """4 × 4: takes coordinates of the joined scan to those of the scan joined to."""
+        return self._pose()
+
+    def covariance(self, about_mm: Place = None) -> Covariance:
+        """Covariance of the pose as a motion about a place; None: the middle of what was matched."""
+        return self._about("covariance", Covariance, about_mm)
+
+    def describe(self) -> JoinInfo:
+        """How well it was joined."""
+        return self._value("describe", JoinInfo)
+
+    @property
+    def pairs(self) -> list[TargetPair]:
+        """Targets seen in both scans; none by surface."""
+        count = self.describe().pair_count
+        return [self._value("pair", TargetPair, index) for index in range(count)]
+
+    @property
+    def notes(self) -> list[str]:
+        """What a person should know of it: motions that the data leave free, targets that moved."""
+        return self._texts("note", self.describe().note_count)

@@ -1,0 +1,409 @@
+"""Results as plain values: mm, rad, double. Their fields are those of the C interface's structs."""
+
+from __future__ import annotations
+
+import dataclasses
+from typing import Any, ClassVar, Iterable, Optional, TypeVar
+
+import numpy as np
+
+from ._arrays import Array
+from ._call import ffi, matrix, name, number, sized, string, triple
+
+V = TypeVar("V", bound="Value")
+
+
+#: Fields whose constants FITW_<group>_… become words.
+_WORDS = {
+    "criterion": "CRITERION", "extent": "EXTENT", "kind": "KIND", "quantity": "QUANTITY", "value_kind": "VALUE",
+    "verdict": "VERDICT",
+}
+
+
+@dataclasses.dataclass(frozen=True, eq=False)
+class Value:
+    """A struct of the C interface, read by the names of the fields."""
+
+    _struct: ClassVar[str]
+
+    @classmethod
+    def empty(cls) -> Any:
+        """The struct for the library to fill."""
+        return sized(cls._struct)
+
+    @classmethod
+    def read(cls: type[V], raw: Any) -> V:
+        """The value of a struct."""
+        return cls(**{f.name: _read(getattr(raw, f.name), f) for f in dataclasses.fields(cls)})
+
+
+def _read(value: Any, field: dataclasses.Field[Any]) -> Any:
+    if field.name in _WORDS and field.type == "str":
+        return name(_WORDS[field.name], value)
+    if field.type == "bool":
+        return bool(value)
+    if not isinstance(value, ffi.CData):
+        return value
+    kind = ffi.typeof(value)
+    if kind.cname == "fitw_str":
+        return string(value)
+    if kind.cname == "fitw_pose":
+        return matrix(value)
+    numbers = np.array(list(value))
+    return numbers.reshape(8, 8) if len(numbers) == 64 else numbers
+
+
+@dataclasses.dataclass(frozen=True, eq=False)
+class Shape(Value):
+    """An unbounded ideal shape.
+
+    ``kind``: "plane", "line", "circle", "sphere", "cylinder", "cone", "torus"; "composite" as a result only.
+    ``point_mm``: on the plane, line or axis; centre of circle, sphere, torus.
+    ``direction``: unit normal of plane and circle, direction of a line, axis of cylinder, cone (towards growing
+    radius), torus; zeros for a sphere. As an argument of any length but 0.
+    ``size_1``: radius, mm (cone: at ``point_mm``; torus: major), else 0.
+    ``size_2``: minor radius of a torus, mm; half-angle of a cone, rad; else 0.
+    """
+
+    _struct = "fitw_shape"
+    kind: str
+    point_mm: Array
+    direction: Array
+    size_1: float
+    size_2: float
+
+    @staticmethod
+    def of(
+        kind: str, point_mm: Iterable[float], direction: Iterable[float] = (0, 0, 0),
+        size_1: float = 0.0, size_2: float = 0.0,
+    ) -> Shape:
+        """A shape of the caller's own numbers."""
+        at, along = triple(point_mm, "point"), triple(direction, "direction")
+        return Shape(kind, np.array(at), np.array(along), size_1, size_2)
+
+    def raw(self) -> Any:
+        """The struct of the C interface."""
+        return sized(
+            self._struct, kind=number("KIND", self.kind), size_1=self.size_1, size_2=self.size_2,
+            point_mm=self.point_mm.tolist(), direction=self.direction.tolist(),
+        )
+
+
+@dataclasses.dataclass(frozen=True, eq=False)
+class Quality(Value):
+    """How good a fit is. ``sigma_mm``: standard deviation of one point; ``zone_mm``: largest minus smallest
+    signed distance; ``arc_rad``: arc seen about the axis; ``condition``: large is badly determined.
+    ``independent_mm``, ``smooth_mm``: standard deviations of the scatter that is each point's own and that
+    neighbours share, over ``smooth_length_mm``; ``effective_points``: as many independent ones would do."""
+
+    _struct = "fitw_quality"
+    converged: bool
+    points: int
+    rejected: int
+    iterations: int
+    rms_mm: float
+    largest_mm: float
+    zone_mm: float
+    sigma_mm: float
+    extent_mm: float
+    arc_rad: float
+    condition: float
+    criterion: str
+    contact_count: int
+    evidence_count: int
+    independent_mm: float
+    smooth_mm: float
+    smooth_length_mm: float
+    effective_points: float
+
+
+@dataclasses.dataclass(frozen=True, eq=False)
+class Covariance(Value):
+    """Covariance of a shape as a small motion of it about ``about_mm``, and its sizes. ``matrix``, 8 × 8: shift
+    x, y, z (mm); turn about x, y, z (rad); size 1; size 2."""
+
+    _struct = "fitw_covariance"
+    about_mm: Array
+    matrix: Array
+
+    def raw(self) -> Any:
+        """The struct of the C interface."""
+        numbers = self.matrix.ravel().tolist()
+        return sized(self._struct, about_mm=self.about_mm.tolist(), matrix=numbers)
+
+
+@dataclasses.dataclass(frozen=True, eq=False)
+class Evidence(Value):
+    """How a fitted shape stands against a neighbouring one, such as a "cone" for a cylinder: the largest deviation
+    towards it, its expanded uncertainty (coverage factor 2), and the probability of as much by chance."""
+
+    _struct = "fitw_evidence"
+    against: str
+    amplitude_mm: float
+    uncertainty_mm: float
+    probability: float
+
+
+@dataclasses.dataclass(frozen=True)
+class LengthError:
+    """Largest permissible error of a length that the scanner's maker states (ISO 10360-8, VDI/VDE 2634-3):
+    ``fixed_mm`` + ``per_length`` × length; 0.05 mm per metre is 0.00005."""
+
+    fixed_mm: float = 0.0
+    per_length: float = 0.0
+
+    def raw(self) -> Any:
+        """The struct of the C interface."""
+        return ffi.new("fitw_length_error *", (self.fixed_mm, self.per_length))
+
+
+@dataclasses.dataclass(frozen=True, eq=False)
+class Uncertainty(Value):
+    """Expanded uncertainties, coverage factor 2: of a place in its worst direction, mm; of the direction, rad;
+    of the sizes (see :class:`Shape`)."""
+
+    _struct = "fitw_uncertainty"
+    position_mm: float
+    tilt_rad: float
+    size_1: float
+    size_2: float
+
+
+@dataclasses.dataclass(frozen=True, eq=False)
+class Parameter(Value):
+    """A named parameter of a shape: ``value`` is x, y, z, or the number and two zeros; ``quantity`` of a number
+    is "length" (mm), "angle" (rad) or "number"; "0" else."""
+
+    _struct = "fitw_parameter"
+    name: str
+    value_kind: str
+    quantity: str
+    value: Array
+
+
+@dataclasses.dataclass(frozen=True, eq=False)
+class ConstraintCost(Value):
+    """What was held cost: freedoms taken away, standard deviation of one point without and with it, and the
+    probability of as much by chance; -1 where the points alone do not determine the shape."""
+
+    _struct = "fitw_constraint_cost"
+    freedoms: int
+    free_sigma_mm: float
+    sigma_mm: float
+    probability: float
+
+
+@dataclasses.dataclass(frozen=True, eq=False)
+class Fitter(Value):
+    """A fitter that may be asked for by its ``id``."""
+
+    _struct = "fitw_fitter_info"
+    id: str
+    title: str
+    kind: str
+    minimum_points: int
+
+
+@dataclasses.dataclass(frozen=True, eq=False)
+class Relation(Value):
+    """How two features lie to each other; angle 0 to pi/2, NaN if one has no direction; uncertainties
+    expanded, coverage factor 2; ``measure`` says what the distance is."""
+
+    _struct = "fitw_relation"
+    angle_rad: float
+    angle_uncertainty_rad: float
+    distance_mm: float
+    distance_uncertainty_mm: float
+    measure: str
+
+
+@dataclasses.dataclass(frozen=True, eq=False)
+class Piece(Value):
+    """A bounded piece of a feature: a shape and how much of it exists.
+
+    ``extent``: "outline" (``loops``: corners, mm, the first counter-clockwise about the normal, the others are
+    holes), "segment" (``u_from`` to ``u_to``, mm along the direction), "arc" (rad about the normal, from
+    ``zero``), "patch" (u: rad about ``pole`` from ``zero``; v: cylinder and cone mm along the axis, sphere
+    latitude, torus angle round the tube), "whole".
+    """
+
+    _struct = "fitw_piece"
+    extent: str
+    kind: str
+    loop_count: int
+    point_mm: Array
+    direction: Array
+    size_1: float
+    size_2: float
+    zero: Array
+    pole: Array
+    u_from: float
+    u_to: float
+    v_from: float
+    v_to: float
+    #: Corners of each loop of an outline, n × 3, over the feature's memory.
+    loops: tuple[Array, ...] = ()
+
+    @classmethod
+    def read(cls, raw: Any) -> Piece:
+        own = [f for f in dataclasses.fields(cls) if f.name != "loops"]
+        return cls(**{f.name: _read(getattr(raw, f.name), f) for f in own})
+
+
+@dataclasses.dataclass(frozen=True, eq=False)
+class Squareness(Value):
+    """Angle between two datum features, 0 to pi/2; its deviation from the nearer of 0 and pi/2 and the expanded
+    uncertainty of that, rad."""
+
+    _struct = "fitw_squareness"
+    a: str
+    b: str
+    angle_rad: float
+    deviation_rad: float
+    uncertainty_rad: float
+
+
+@dataclasses.dataclass(frozen=True, eq=False)
+class TargetPair(Value):
+    """A target seen in both scans: its places in both lists, the distance left, mm, and its own share in where
+    the join puts it, 0 to 1: near 1 nothing checks it."""
+
+    _struct = "fitw_target_pair"
+    to: int
+    from_: int
+    residual_mm: float
+    leverage: float
+
+    @classmethod
+    def read(cls, raw: Any) -> TargetPair:
+        # "from" is a word of Python's own.
+        return cls(raw.to, getattr(raw, "from"), raw.residual_mm, raw.leverage)
+
+
+@dataclasses.dataclass(frozen=True, eq=False)
+class PartHole(Value):
+    """A round hole of a part: middle of its axis inside the material, unit axis, radius, length of the wall."""
+
+    _struct = "fitw_part_hole_info"
+    point_mm: Array
+    axis: Array
+    radius_mm: float
+    depth_mm: float
+
+
+@dataclasses.dataclass(frozen=True, eq=False)
+class Finding(Value):
+    """Answer of one check. Numbers that there are none of are NaN.
+
+    ``kind``: "interference", "clearance", "hole", "seat", "coverage"; ``verdict``: "pass", "fail", "undecided".
+    ``value_mm``: what was measured (depth of an interference as a positive number), with its expanded
+    uncertainty (coverage factor 2) and the limit it is held against. ``at_mm`` on the part, ``to_mm`` on the
+    scan, machine coordinates. ``points``: scan points that speak for it, -1 if not counted.
+    """
+
+    _struct = "fitw_finding"
+    kind: str
+    verdict: str
+    name: str
+    value_mm: float
+    uncertainty_mm: float
+    limit_mm: float
+    at_mm: Array
+    to_mm: Array
+    extent_mm: float
+    points: int
+    detail: str
+    remedy: str
+
+    @classmethod
+    def read(cls, raw: Any) -> Finding:
+        values = {f.name: _read(getattr(raw, f.name), f) for f in dataclasses.fields(cls)}
+        # A kind of a later library has a name before it has a number.
+        values["kind"] = string(raw.kind_name)
+        return cls(**values)
+
+
+@dataclasses.dataclass(frozen=True, eq=False)
+class ScanInfo(Value):
+    """What a scan consists of; ``borrows``: 1 if its points, plus 2 if its triangles lie in lent arrays."""
+
+    _struct = "fitw_scan_info"
+    borrows: int
+    point_count: int
+    triangle_count: int
+    note_count: int
+
+
+@dataclasses.dataclass(frozen=True, eq=False)
+class FeatureInfo(Value):
+    """What a feature is: its ``kind`` is that of a shape, "composite", "point" or "hole"."""
+
+    _struct = "fitw_feature_info"
+    kind: str
+    name: str
+    fitter: str
+    piece_count: int
+    parameter_count: int
+    note_count: int
+
+
+@dataclasses.dataclass(frozen=True, eq=False)
+class DatumInfo(Value):
+    """Counts of a datum system."""
+
+    _struct = "fitw_datum_info"
+    squareness_count: int
+    taken_count: int
+
+
+@dataclasses.dataclass(frozen=True, eq=False)
+class JoinInfo(Value):
+    """How well a scan was joined: rms of the residuals, mm; share of points (by targets: of targets) used."""
+
+    _struct = "fitw_join_info"
+    converged: bool
+    rms_mm: float
+    overlap: float
+    pair_count: int
+    note_count: int
+
+
+@dataclasses.dataclass(frozen=True, eq=False)
+class PartInfo(Value):
+    """What a part consists of; ``closed``: a solid, which the checks need; ``chord_error_mm``: largest distance
+    of the mesh from the exact surfaces, 0 for a mesh."""
+
+    _struct = "fitw_part_info"
+    closed: bool
+    solid_count: int
+    point_count: int
+    triangle_count: int
+    face_count: int
+    hole_count: int
+    note_count: int
+    volume_mm3: float
+    area_mm2: float
+    low_mm: Array
+    high_mm: Array
+    chord_error_mm: float
+    schema: str
+
+
+@dataclasses.dataclass(frozen=True, eq=False)
+class OutcomeInfo(Value):
+    """What a run found, in short; ``machine_from_scan``: 4 × 4, from the first scan's coordinates."""
+
+    _struct = "fitw_outcome_info"
+    verdict: str
+    scan_count: int
+    feature_count: int
+    finding_count: int
+    machine_from_scan: Array
+
+
+def outline(piece: Piece, loops: Iterable[Array]) -> Piece:
+    """The piece with its loops."""
+    return dataclasses.replace(piece, loops=tuple(loops))
+
+
+Place = Optional[Iterable[float]]

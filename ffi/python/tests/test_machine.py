@@ -1,0 +1,259 @@
+"""The whole way on a machine that is known exactly: features, axes, STEP, part, checks, joins, job."""
+
+import json
+import tempfile
+import unittest
+from pathlib import Path
+
+import fitwright
+import numpy as np
+from machine import HALF, HOLE, block, moved, plate, turned, volume
+
+SCAN_FROM_MACHINE = turned((0.3, -1.0, 0.5), 1.1, (10, 200, -70))
+
+
+def ceiling():
+    """A square 5 mm over the plate, seen from below."""
+    n = 101
+    points = np.array([[x, y, 13.0] for x in np.linspace(-50, 50, n) for y in np.linspace(-50, 50, n)])
+    first = np.array([i * n + j for i in range(n - 1) for j in range(n - 1)])
+    a, b = np.array([0, 1, n]), np.array([1, n + 1, n])
+    return points, np.concatenate([first[:, None] + a, first[:, None] + b])
+
+
+CEILING = ceiling()
+
+
+def scanned(place):
+    """A place of the machine in scan coordinates."""
+    return moved(SCAN_FROM_MACHINE, np.array([place], dtype=float))[0]
+
+
+def face(scan, name, pick):
+    surface = scan.grow(scanned(pick), "plane", trim_mm=-1)
+    return surface.trim().fit("plane").feature(name, surface), surface
+
+
+class Machine(unittest.TestCase):
+    @classmethod
+    def setUpClass(cls):
+        cls.context = context = fitwright.Context()
+        points, triangles = block()
+        cls.scan = context.scan(moved(SCAN_FROM_MACHINE, points), triangles)
+        cls.deck, cls.on_deck = face(cls.scan, "deck", (20, 15, 0))
+        cls.side, _ = face(cls.scan, "side", (HALF, 3, -15))
+        cls.hole, cls.wall = context.find_hole("hole", cls.deck, cls.on_deck, scanned((HOLE, 0, -0.2)))
+        cls.datum = context.datum((cls.deck, "+z", ""), (cls.side, "+x", ""), (cls.hole, "", "origin"))
+        cls.pose = cls.datum.machine_from_scan
+
+    def scene(self, part, **limits):
+        scene = fitwright.Scene(part, datum=self.datum, **limits)
+        at = scene.scan(self.scan, "block", self.pose)
+        hole = scene.feature(self.hole.move(self.pose), bolt="M8", surface=self.wall, scan=at)
+        deck = scene.feature(self.deck.move(self.pose), seat=True, surface=self.on_deck, scan=at)
+        scene.mount(hole, (0, 0, 4), seat=deck)
+        return scene
+
+    def part(self, **options):
+        return self.context.part(*plate(**options), "plate")
+
+    def test_the_machine_s_axes_are_found(self):
+        np.testing.assert_allclose(self.pose @ SCAN_FROM_MACHINE, np.eye(4), atol=1e-11)
+        self.assertEqual(len(self.datum.taken), 3)
+        self.assertEqual({(s.a, s.b) for s in self.datum.squareness}, {("deck", "side"), ("deck", "hole"), ("side", "hole")})
+        self.assertEqual(self.datum.covariance().matrix.shape, (8, 8))
+
+    def test_the_hole_is_found(self):
+        hole = self.hole.move(self.pose)
+        self.assertEqual(hole.describe().kind, "hole")
+        self.assertEqual(hole.name, "hole")
+        self.assertAlmostEqual(hole.shape.size_1, HOLE, 11)
+        np.testing.assert_allclose(hole.shape.point_mm[:2], 0, atol=1e-11)
+        self.assertEqual([piece.kind for piece in hole.pieces], ["cylinder", "circle", "line"])
+        self.assertGreater(len(self.wall), 3000)
+        self.assertGreater(len(hole.notes), 0)
+
+    def test_the_outline_of_the_deck_has_the_hole(self):
+        (piece,) = self.deck.move(self.pose).pieces
+        outer, inner = piece.loops
+        self.assertEqual(piece.extent, "outline")
+        # The last ring of points may be counted to the sides: within the spacing of the rings.
+        np.testing.assert_allclose(np.abs(outer[:, :2]).max(), HALF, atol=0.7)
+        # Within the sagitta of its polygon or a step of the scan.
+        self.assertLess(np.abs(np.hypot(inner[:, 0], inner[:, 1]) - HOLE).max(), 1.0)
+
+    def test_constructions(self):
+        edge = self.deck.intersect("edge", self.side).move(self.pose)
+        self.assertEqual(edge.shape.kind, "line")
+        np.testing.assert_allclose(np.abs(edge.shape.direction), (0, 1, 0), atol=1e-11)
+        np.testing.assert_allclose(edge.shape.point_mm[[0, 2]], (HALF, 0), atol=1e-11)
+        relation = self.deck.relation(self.hole)
+        self.assertAlmostEqual(relation.angle_rad, 0, 12)
+        other, _ = face(self.scan, "far side", (-HALF, 3, -15))
+        middle = self.side.midplane("middle", other).move(self.pose)
+        self.assertLess(abs(middle.shape.point_mm @ middle.shape.direction), 1e-11)
+        with self.assertRaises(fitwright.Error) as raised:
+            middle.quality
+        self.assertEqual(raised.exception.code, fitwright.Code.CONSTRUCTION)
+
+    def test_step(self):
+        features = [self.deck, self.side, self.hole]
+        text = self.context.step_text(features, self.pose, title="Machine", schema="ap214", full=True)
+        self.assertTrue(text.startswith("ISO-10303-21;"))
+        self.assertIn("AUTOMOTIVE_DESIGN", text)
+        for name in ("'deck'", "'side'", "'hole'", "'Machine'"):
+            self.assertIn(name, text)
+        with tempfile.TemporaryDirectory() as folder:
+            file = Path(folder, "features.step")
+            self.context.step_write(file, features, self.pose, title="Machine", schema="ap214", full=True)
+            self.assertEqual(file.read_text(), text)
+
+    def test_the_part(self):
+        points, triangles = plate(middle=(0.25, -0.5))
+        part = self.context.part(points, triangles, "plate")
+        info = part.describe()
+        self.assertTrue(info.closed)
+        self.assertAlmostEqual(info.volume_mm3, volume(points, triangles), 8)
+        np.testing.assert_array_equal(info.low_mm, (-16, -16, 0))
+        np.testing.assert_array_equal(part.points, points)
+        np.testing.assert_array_equal(part.triangles, triangles)
+        hole = part.hole_at((0, 0, 4))
+        self.assertAlmostEqual(hole.radius_mm, HOLE, 6)
+        np.testing.assert_allclose(hole.point_mm, (0.25, -0.5, 4), atol=1e-6)
+        self.assertAlmostEqual(hole.depth_mm, 8.0, 6)
+
+    def test_a_part_that_fits(self):
+        check = self.scene(self.part(middle=(0.1, 0.0))).check()
+        self.assertEqual(check.verdict, "pass")
+        found = {finding.kind: finding for finding in check}
+        # Half of 9 less 8 is the play, less 0.1 of offset.
+        self.assertAlmostEqual(found["hole"].value_mm, 0.4, 5)
+        self.assertAlmostEqual(found["seat"].value_mm, 0.0, 9)
+        # From the plate's side at 16 to the block's edge at 40.
+        self.assertAlmostEqual(found["clearance"].value_mm, 24.0, 6)
+        self.assertEqual(len(check), len(check[:]))
+        self.assertEqual(check[-1].kind, list(check)[-1].kind)
+        with self.assertRaises(IndexError):
+            check[len(check)]
+
+    def test_parts_that_do_not(self):
+        check = self.scene(self.part(middle=(0.8, 0.0))).check()
+        self.assertEqual(check.verdict, "fail")
+        self.assertEqual((check[0].kind, check[0].verdict), ("hole", "fail"))
+        self.assertAlmostEqual(check[0].value_mm, 0.5 - 0.8, 5)
+        self.assertTrue(check[0].remedy)
+        lifted = self.scene(self.part(bottom=0.7)).check()
+        seat = next(finding for finding in lifted if finding.kind == "seat")
+        self.assertEqual(seat.verdict, "fail")
+        self.assertAlmostEqual(seat.value_mm, 0.7, 6)
+
+    def test_a_part_that_comes_too_near(self):
+        part = self.part()
+        for asked, verdict in ((4.9, "pass"), (5.1, "fail")):
+            scene = self.scene(part, clearance_mm=asked)
+            scene.scan(self.context.scan(*CEILING), "ceiling")
+            (air,) = [f for f in scene.check() if f.kind == "clearance" and f.name == "rest of ceiling"]
+            self.assertEqual(air.verdict, verdict)
+            self.assertAlmostEqual(air.value_mm, 5.0, 9)
+            self.assertAlmostEqual(air.limit_mm, asked)
+            np.testing.assert_allclose((air.at_mm[2], air.to_mm[2]), (8.0, 13.0), atol=1e-9)
+
+    def test_an_error_of_length_widens_the_uncertainty(self):
+        found = []
+        for error in (fitwright.LengthError(), fitwright.LengthError(0.05, 0.0001)):
+            scene = fitwright.Scene(self.part(), datum=self.datum)
+            at = scene.scan(self.scan, "block", self.pose, length_error=error)
+            hole = scene.feature(self.hole.move(self.pose), bolt="M8", surface=self.wall, scan=at)
+            deck = scene.feature(self.deck.move(self.pose), seat=True, surface=self.on_deck, scan=at)
+            scene.mount(hole, (0, 0, 4), seat=deck)
+            found.append(next(f for f in scene.check() if f.kind == "clearance").uncertainty_mm)
+        self.assertLess(found[0], 1e-9)
+        self.assertGreater(found[1], 0.001)
+
+    def test_clearance_of_every_corner(self):
+        part = self.part()
+        scene = self.scene(part)
+        scene.scan(self.context.scan(*CEILING), "ceiling")
+        out = np.empty(len(part.points))
+        self.assertIs(scene.clearance(out), out)
+        top = part.points[:, 2] == 8.0
+        self.assertEqual(top.sum(), 320)
+        np.testing.assert_allclose(out[top], 5.0, atol=1e-9)
+        np.testing.assert_array_equal(out, scene.clearance())
+
+    def test_joins(self):
+        moved_from_scan = turned((1, 0, 2), 0.02, (0.6, -0.4, 0.3))
+        other = self.scan.move(moved_from_scan)
+        targets = np.array([[0, 0, 0], [90, 5, 0], [10, 70, 4], [50, 50, 60.0]])
+        join = self.context.join_by_targets(targets, moved(moved_from_scan, targets)[::-1])
+        np.testing.assert_allclose(join.to_from_this @ moved_from_scan, np.eye(4), atol=1e-12)
+        self.assertEqual({(pair.to, pair.from_) for pair in join.pairs}, {(0, 3), (1, 2), (2, 1), (3, 0)})
+        back = self.hole.move(moved_from_scan).join(join)
+        np.testing.assert_allclose(back.shape.point_mm, self.hole.shape.point_mm, atol=1e-11)
+        by_surface = self.context.join_by_surface(self.scan, other)
+        np.testing.assert_allclose(by_surface.to_from_this @ moved_from_scan, np.eye(4), atol=1e-4)
+        self.assertTrue(by_surface.describe().converged)
+        self.assertGreater(by_surface.describe().overlap, 0.9)
+
+    def test_a_job(self):
+        deck, side, hole = (scanned(p).tolist() for p in ((20, 15, 0.1), (HALF + 0.1, 3, -15), (HOLE, 0, -0.2)))
+        with tempfile.TemporaryDirectory() as folder:
+            write_obj(Path(folder, "block.obj"), self.scan.points, self.scan.triangles)
+            write_obj(Path(folder, "plate.obj"), *plate(middle=(0.1, 0.0)))
+            job = self.context.job(JOB.format(deck=deck, side=side, hole=hole), folder)
+            outcome = job.run()
+            result = outcome.result
+            self.assertEqual(result["verdict"], "pass")
+            self.assertEqual(outcome.describe().verdict, "pass")
+            np.testing.assert_allclose(np.array(result["machine_from_scan"]) @ SCAN_FROM_MACHINE, np.eye(4), atol=1e-8)
+            np.testing.assert_allclose(outcome.describe().machine_from_scan, result["machine_from_scan"])
+            self.assertEqual([feature.name for feature in outcome.features], ["deck", "side", "hole"])
+            self.assertEqual(len(outcome.check), len(result["checks"]))
+            outcome.write(Path(folder, "out"))
+            self.assertEqual(json.loads(Path(folder, "out", "result.json").read_text()), result)
+            self.assertTrue(Path(folder, "out", "report.html").exists())
+        self.assertIn("properties", self.context.job_schema())
+
+
+def write_obj(file, points, triangles):
+    lines = [f"v {x!r} {y!r} {z!r}" for x, y, z in points.tolist()]
+    lines += [f"f {a} {b} {c}" for a, b, c in (np.asarray(triangles, dtype=np.int64) + 1).tolist()]
+    file.write_text("\n".join(lines) + "\n")
+
+
+JOB = """
+[job]
+name = "Plate"
+length = "mm"
+angle = "deg"
+[[scan]]
+name = "block"
+file = "block.obj"
+[[feature]]
+name = "deck"
+fit = "plane"
+at = {deck}
+[[feature]]
+name = "side"
+fit = "plane"
+at = {side}
+[[feature]]
+name = "hole"
+fit = "hole"
+on = "deck"
+at = {hole}
+bolt = "M8"
+[datum]
+primary = {{ feature = "deck", axis = "+z" }}
+secondary = {{ feature = "side", axis = "+x" }}
+tertiary = {{ feature = "hole", sets = "origin" }}
+[part]
+file = "plate.obj"
+mount = [ {{ hole = "hole", near = [0.0, 0.0, 4.0] }} ]
+[check]
+clearance = 3.0
+"""
+
+
+if __name__ == "__main__":
+    unittest.main()
