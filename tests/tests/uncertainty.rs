@@ -90,6 +90,34 @@ fn shared_noise_is_worth_fewer_points() {
     assert_eq!(independent.smooth_length, 0.0);
 }
 
+/// Of more than some 262,000 points a part is asked for the noise. Shared noise of 0.02 mm outweighs the
+/// independent part of so many points by far, so three times as many must not state less, nor does their
+/// independent part count for more than theory has it.
+#[test]
+fn very_many_points_state_what_a_third_of_them_does() {
+    let plane = |noise: Noise, count: usize| {
+        let (mut random, field) = (Random::stream(3, 1), SmoothField::new(4, noise.2));
+        let point = |_| {
+            let p = Point3::new(120.0 * random.uniform(), 90.0 * random.uniform(), 0.0);
+            p + Vec3::z() * (noise.0 * random.normal() + noise.1 * field.at(&p))
+        };
+        (0..count).map(point).collect::<Vec<_>>()
+    };
+    let middle = Point3::new(60.0, 45.0, 0.0);
+    let stated = |points: &[Point3]| {
+        let fit = Plane::fit_points(&Input::new(points), &Request::default()).expect("a plane");
+        fit.covariance.variance_along(&middle, &Direction::new_unchecked(Vec3::z())).sqrt()
+    };
+    let points = plane(Noise(0.03, 0.02, 8.0), 600_000);
+    let third: Vec<Point3> = points.iter().copied().step_by(3).collect();
+    let ratio = stated(&points) / stated(&third);
+    assert!((ratio - 1.0).abs() < 0.1, "{ratio}");
+    // The deviation of a mean of independent values (JCGM 100, 4.2.3).
+    let theory = 0.03 / 600_000_f64.sqrt();
+    let ratio = stated(&plane(Noise(0.03, 0.0, 8.0), 600_000)) / theory;
+    assert!((0.97..1.3).contains(&ratio), "{ratio}");
+}
+
 /// A hole of 6 mm cannot show noise that hangs together over 8 mm: it learns it from the large faces.
 #[test]
 fn a_small_feature_learns_the_noise_of_its_scan() {
