@@ -13,6 +13,7 @@ use crate::associate::data::{Data, Sample};
 use crate::associate::model::{Model, radial};
 use crate::associate::pass::Placed;
 use crate::numeric::algebraic;
+use crate::numeric::random::mix;
 use crate::numeric::wide::{self, Kernel};
 use crate::primitive::{Kind, Point3, Vec3};
 
@@ -96,7 +97,7 @@ impl<M: Model<N>, const N: usize> Kernel for Summed<'_, M, N> {
         let (placed, grid) = (&self.placed, self.grid);
         let mut sums = Sums::new(grid.cells * M::RESIDUALS, patterns::count(M::KIND));
         for group in range {
-            let i = group * self.step + scattered(group) % self.step;
+            let i = group * self.step + (mix(group as u64) % self.step as u64) as usize;
             if !self.rejected.is_empty() && self.rejected[i] {
                 continue;
             }
@@ -119,14 +120,6 @@ impl<M: Model<N>, const N: usize> Kernel for Summed<'_, M, N> {
         }
         sums
     }
-}
-
-/// A number that looks random (Steele, Lea, Flood 2014, Fast splittable pseudorandom number generators).
-#[inline(always)]
-fn scattered(i: usize) -> usize {
-    let x = (i as u64).wrapping_mul(0x9E37_79B9_7F4A_7C15);
-    let x = (x ^ (x >> 30)).wrapping_mul(0xBF58_476D_1CE4_E5B9);
-    (x >> 33) as usize
 }
 
 /// Where the points of the sample that belong meet the shape, in its coordinates.
