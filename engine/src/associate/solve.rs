@@ -95,7 +95,7 @@ fn arrived(size: f64, last: f64, limit: f64) -> bool {
     size <= limit || ahead <= limit || (last.is_finite() && rate > 0.3 && size <= STALL * limit)
 }
 
-/// Step below which nothing is gained: rounding, and for many points a millionth of the deviation.
+/// Step below which nothing is gained: rounding, and for many points a hundred-thousandth of the deviation.
 fn limit_of<M: Model<N>, const N: usize>(data: &Data<'_>, at: &Solution<M, N>) -> f64 {
     let Some(inverse) = at.inverse() else { return 0.0 };
     let norm = inverse.iter().flatten().map(|x| x * x).sum::<f64>().sqrt();
@@ -129,4 +129,4 @@ const STALL: f64 = 64.0;
 /// From this many points on the statistical deviation limits the last step.
 const MANY: usize = 50_000;
 /// Part of the statistical deviation that is not worth another pass.
-const SHARE: f64 = 1e-7;
+const SHARE: f64 = 1e-5;
