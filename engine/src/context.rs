@@ -46,6 +46,12 @@ impl Context {
         self
     }
 
+    /// Threads of its pool.
+    #[must_use]
+    pub fn threads(&self) -> usize {
+        self.pool.current_num_threads()
+    }
+
     /// Asks running and later work to stop; sticky, callable from any thread.
     pub fn cancel(&self) {
         self.cancelled.store(true, Ordering::Relaxed);

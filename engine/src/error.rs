@@ -147,6 +147,24 @@ pub enum Error {
         /// What was missing.
         reason: String,
     },
+    /// A plug-in was refused before any of its code was used.
+    #[error("plug-in {}: refused: {reason}", path.display())]
+    PluginRefused {
+        /// Its folder, manifest or library.
+        path: PathBuf,
+        /// Why, and what would help.
+        reason: String,
+    },
+    /// A plug-in crashed, hung, or answered what cannot be.
+    #[error("plug-in {plugin}: {place}: {reason}")]
+    Plugin {
+        /// Id of the plug-in or its fitter.
+        plugin: String,
+        /// Call or field.
+        place: String,
+        /// What happened.
+        reason: String,
+    },
     /// A part is not a closed solid.
     #[error(
         "{}: not a closed solid: {open_edges} open edges, the first near ({:.3}, {:.3}, {:.3}); interference needs an inside",
@@ -212,6 +230,8 @@ impl Error {
             Error::Datum { .. } => 460,
             Error::Join { .. } => 470,
             Error::OpenPart { .. } => 480,
+            Error::PluginRefused { .. } => 500,
+            Error::Plugin { .. } => 510,
             Error::Internal(_) => 900,
         }
     }

@@ -1,7 +1,7 @@
 //! Geometry engine for designing a part onto a machine that is known only from a scan.
 //!
 //! The layers, each using only those before it: [`error`], [`units`], [`context`], `files` → [`primitive`]
-//! → `numeric` → [`scan`] → [`region`] → [`associate`] → [`feature`] → [`datum`] → [`register`]
+//! → `numeric` → [`scan`] → [`region`] → [`associate`] → [`plugin`] → [`feature`] → [`datum`] → [`register`]
 //! → [`exchange`] → `solid` → [`simulate`] → [`fitcheck`] → [`job`] → [`report`] → the command
 //! line. Inside everything is millimetre, radian, `f64`, right-handed.
 
@@ -17,6 +17,7 @@ mod files;
 pub mod fitcheck;
 pub mod job;
 mod numeric;
+pub mod plugin;
 pub mod primitive;
 pub mod region;
 pub mod register;

@@ -51,6 +51,10 @@ impl Fitter for Builtin {
 
 /// Runs the criterion asked for, on the threads of the request's context.
 fn associate<M: Model<N>, const N: usize>(input: &Input<'_>, request: &Request) -> Result<Fit<M>> {
+    if let Some((name, _)) = request.options.first() {
+        let allowed = "none: built-in fitters have no options; plug-ins may";
+        return Err(Error::argument("options", name, allowed));
+    }
     if !request.constraints.is_empty() && request.criterion != Criterion::LeastSquares {
         let found = format!("{} beside {:?}", request.constraints.len(), request.criterion);
         let allowed = "none: constraints go with LeastSquares only; leave them out or change it";
@@ -80,6 +84,7 @@ fn of_region<M: Model<N>, const N: usize>(region: &Region, request: &Request) ->
         pick: region.pick(),
         noise: Some(region.scan().noise()),
         noise_model: None,
+        resolution: Some(region.scan().resolution()),
     };
     associate::<M, N>(&input, request)
 }

@@ -10,8 +10,8 @@ impl Grow {
     /// Limits for growing along a surface of some kind.
     ///
     /// # Errors
-    /// [`Error::Argument`] for a kind that is no surface: a region does not grow along a line,
-    /// a circle or a plug-in's composite.
+    /// [`Error::Argument`] for a kind that is no surface: a region does not grow along a line or a
+    /// circle.
     pub fn along(scan: &Scan, kind: Kind) -> Result<Self> {
         Ok(match kind {
             Kind::Plane => Self::plane(scan),
@@ -19,7 +19,9 @@ impl Grow {
             Kind::Cylinder => Self::cylinder(scan),
             Kind::Cone => Self::cone(scan),
             Kind::Torus => Self::torus(scan),
-            Kind::Line | Kind::Circle | Kind::Composite => {
+            // Of what a plug-in makes of it nothing is known: all that goes on smoothly.
+            Kind::Composite => Self::smooth(scan),
+            Kind::Line | Kind::Circle => {
                 return Err(Error::argument(
                     "shape to grow along",
                     kind.name(),

@@ -11,10 +11,10 @@ use super::noise::{self, Before};
 use super::pass::{self, Weight};
 use super::robust::{self, Separated};
 use super::solve::solve;
-use super::{Covariance, Fit, Input, Request, cost, quality, start};
+use super::{Covariance, Fit, Input, Request, cost, part, quality, start};
 use crate::error::{Error, Result};
 use crate::numeric::robust::untruncated;
-use crate::primitive::Kind;
+use crate::primitive::{Kind, Point3, Primitive, Vec3};
 
 /// Fits one shape.
 pub(crate) fn fit<M: Model<N>, const N: usize>(
@@ -29,7 +29,7 @@ pub(crate) fn fit<M: Model<N>, const N: usize>(
         let middle = data.middle;
         let found = robust::separate::<M, N>(&mut data, &sample, request.context.as_ref())?;
         let nothing_out = found.rejected.is_empty();
-        match finish(&data, &sample, input, request, found) {
+        match finish(&data, &sample, input, request, found, PASSES) {
             // What is left must itself determine the shape, or else it was no outlier that was cut.
             Err(Error::Undetermined { .. }) if !nothing_out => data.middle = middle,
             done => return done,
@@ -37,7 +37,34 @@ pub(crate) fn fit<M: Model<N>, const N: usize>(
     }
     let shape = start::least_squares::<M, N>(&data, &sample)?;
     let all = Separated { shape, deviation: 0.0, cut: f64::INFINITY, rejected: Vec::new() };
-    finish(&data, &sample, input, request, all)
+    finish(&data, &sample, input, request, all, PASSES)
+}
+
+/// What is said of a shape that somebody else fitted: quality, noise and covariance, without moving it.
+pub(super) fn judge<M: Model<N>, const N: usize>(
+    input: &Input<'_>,
+    request: &Request,
+    shape: &Primitive,
+    rejected: Vec<bool>,
+) -> Result<Fit<M>> {
+    let mut data = Data::new(M::KIND.name(), input, M::MINIMUM)?;
+    let sample = data.sample(SAMPLE);
+    data.recentre(&rejected);
+    let shape: M = scaled(&data, shape);
+    let found = Separated { shape, deviation: 0.0, cut: f64::INFINITY, rejected };
+    let mut fit = finish(&data, &sample, input, request, found, 0)?;
+    fit.quality.converged = true;
+    Ok(fit)
+}
+
+/// A shape in scaled coordinates.
+fn scaled<M: Model<N>, const N: usize>(data: &Data<'_>, shape: &Primitive) -> M {
+    let point = Point3::from((shape.point() - data.centre) / data.scale);
+    let mut sizes = part::sizes(shape).map(|s| s / data.scale);
+    if let Primitive::Cone(cone) = shape {
+        sizes[1] = cone.half_angle;
+    }
+    M::with(point, shape.direction().unwrap_or_else(Vec3::z_axis), sizes)
 }
 
 /// Least squares of the points that belong, with everything that is said about it.
@@ -47,11 +74,12 @@ fn finish<M: Model<N>, const N: usize>(
     input: &Input<'_>,
     request: &Request,
     found: Separated<M>,
+    passes: usize,
 ) -> Result<Fit<M>> {
     let context = request.context.as_ref();
     let weight =
         if found.rejected.is_empty() { Weight::One } else { Weight::Kept(&found.rejected) };
-    let solution = solve(data, found.shape.signed(None), &weight, PASSES, context)?;
+    let solution = solve(data, found.shape.signed(None), &weight, passes, context)?;
     let mut quality = quality::measure(data, sample, &solution.shape, &found.rejected);
     let spare = (quality.points * M::RESIDUALS).saturating_sub(N - data.held.freedoms);
     let sigma = scatter(solution.factor.cost, spare, found.cut, M::RESIDUALS)
@@ -108,6 +136,7 @@ fn finish<M: Model<N>, const N: usize>(
         contacts: Vec::new(),
         cost,
         noise: noise.record,
+        notes: Vec::new(),
     })
 }
 

@@ -15,6 +15,7 @@ mod follow;
 mod group;
 mod growing;
 mod held;
+mod judge;
 mod least_squares;
 mod line;
 mod minimax;
@@ -37,6 +38,7 @@ pub use covariance::Covariance;
 pub use extent::extent;
 pub use follow::refit;
 pub use group::{GroupFit, MOST_MEMBERS, Member, Relation, fit_group};
+pub(crate) use judge::judge;
 pub use noise::{Evidence, NoiseModel, NoiseRecord};
 
 use nalgebra::Matrix3;
@@ -44,6 +46,7 @@ use nalgebra::Matrix3;
 use crate::context::Context;
 use crate::error::Result;
 use crate::primitive::{Kind, Point3, Primitive, Vec3};
+use crate::units::Quantity;
 
 /// Association criterion (ISO 14405-1, ISO 1101).
 #[non_exhaustive]
@@ -116,6 +119,9 @@ pub struct Request {
     pub reference_tilt: Option<Matrix3<f64>>,
     /// Whether gross outliers are found, left out and counted; default yes.
     pub reject_outliers: bool,
+    /// Options of a plug-in's fitter by name, in mm and rad (a switch: 1 or 0); the built-in fitters have
+    /// none.
+    pub options: Vec<(String, f64)>,
     /// Threads, progress, cancel.
     pub context: Option<Context>,
 }
@@ -127,6 +133,7 @@ impl Default for Request {
             constraints: Vec::new(),
             reference_tilt: None,
             reject_outliers: true,
+            options: Vec::new(),
             context: None,
         }
     }
@@ -146,6 +153,8 @@ pub struct Input<'a> {
     pub noise: Option<f64>,
     /// How the scan's noise hangs together, if known from other fits.
     pub noise_model: Option<&'a NoiseModel>,
+    /// Usual distance from point to point, mm, if known.
+    pub resolution: Option<f64>,
 }
 
 /// A fitted shape with its uncertainty and quality.
@@ -165,6 +174,36 @@ pub struct Fit<S> {
     pub cost: Option<ConstraintCost>,
     /// What the residuals say of the scan's noise, if there were enough of them.
     pub noise: Option<NoiseRecord>,
+    /// What a person should read beside the result.
+    pub notes: Vec<String>,
+}
+
+/// Option of a fitter, in mm and rad.
+#[derive(Debug, Clone, PartialEq)]
+pub struct FitterOption {
+    /// Name in job files.
+    pub name: String,
+    /// One line for people.
+    pub description: String,
+    /// What its value is.
+    pub sort: OptionSort,
+    /// Value where none is given.
+    pub standard: f64,
+    /// Smallest value.
+    pub least: f64,
+    /// Largest value.
+    pub most: f64,
+}
+
+/// What an option's value is.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum OptionSort {
+    /// A number of some quantity.
+    Number(Quantity),
+    /// A whole number.
+    Whole,
+    /// 1 for yes, 0 for no.
+    Switch,
 }
 
 /// How good a fit is.
@@ -220,6 +259,10 @@ pub trait Fitter: Send + Sync {
     fn kind(&self) -> Kind;
     /// Fewest points it can work with.
     fn minimum_points(&self) -> usize;
+    /// Its options.
+    fn options(&self) -> &[FitterOption] {
+        &[]
+    }
     /// Associates the shape.
     ///
     /// # Errors
@@ -232,7 +275,8 @@ impl<'a> Input<'a> {
     /// Points with nothing else known.
     #[must_use]
     pub fn new(points: &'a [Point3]) -> Self {
-        Input { points, normals: None, pick: None, noise: None, noise_model: None }
+        let (normals, pick, noise) = (None, None, None);
+        Input { points, normals, pick, noise, noise_model: None, resolution: None }
     }
 }
 
@@ -247,6 +291,7 @@ impl<S> Fit<S> {
             contacts: self.contacts,
             cost: self.cost,
             noise: self.noise,
+            notes: self.notes,
         }
     }
 }

@@ -209,12 +209,13 @@ impl<M: Model<N>, const N: usize> Part for Typed<'_, M, N> {
             contacts: Vec::new(),
             cost: None,
             noise: None,
+            notes: Vec::new(),
         })
     }
 }
 
 /// Sizes in the order of the covariance, zero where there are none.
-fn sizes(shape: &Primitive) -> [f64; 2] {
+pub(super) fn sizes(shape: &Primitive) -> [f64; 2] {
     match shape {
         Primitive::Circle(s) => [s.radius, 0.0],
         Primitive::Sphere(s) => [s.radius, 0.0],

@@ -1,6 +1,7 @@
-//! The command line: `demo`, `run`, `schema`; the engine's first customer.
+//! The command line: `demo`, `run`, `plugins`, `schema`; the engine's first customer.
 
 mod bars;
+mod plugins;
 
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;
@@ -43,9 +44,44 @@ enum Command {
         /// Also write the first scan in machine coordinates.
         #[arg(long)]
         scan_machine: bool,
+        #[command(flatten)]
+        plugins: Plugins,
+    },
+    /// Plug-ins: fitters of others.
+    Plugins {
+        #[command(subcommand)]
+        command: PluginCommand,
     },
     /// Prints the JSON schema of job files.
     Schema,
+}
+
+/// Where plug-ins are, and how they are run.
+#[derive(Debug, clap::Args)]
+struct Plugins {
+    /// Folder of a plug-in, or of several; repeatable. Beside these, the folders in the environment
+    /// variable FITWRIGHT_PLUGINS and those that a job file names.
+    #[arg(long = "plugins", value_name = "DIR")]
+    folders: Vec<PathBuf>,
+    /// Id of a plug-in that may run inside this program instead of in a process of its own; repeatable.
+    #[arg(long = "trust", value_name = "ID")]
+    trusted: Vec<String>,
+}
+
+#[derive(Debug, Subcommand)]
+enum PluginCommand {
+    /// Lists plug-ins, what they fit and where they are, without running any of their code.
+    List {
+        /// Folders to look in; default those in the environment variable FITWRIGHT_PLUGINS.
+        #[arg(value_name = "DIR")]
+        folders: Vec<PathBuf>,
+    },
+    /// Runs a plug-in through the rules of the interface and reports what its author should know.
+    Check {
+        /// The plug-in's folder.
+        #[arg(value_name = "PATH")]
+        folder: PathBuf,
+    },
 }
 
 /// Runs the command line of the process and returns its exit status.
@@ -81,21 +117,30 @@ fn run(arguments: &Arguments) -> Result<u8> {
             std::fs::create_dir_all(out).map_err(|e| Error::io(out, &e))?;
             context.run(|| simulate::write_demo(out))?;
             let job = out.join(simulate::DEMO_JOB);
-            run_job(&job, out, WriteOptions::default(), &context)
+            let plugins = Plugins { folders: Vec::new(), trusted: Vec::new() };
+            run_job(&job, out, WriteOptions::default(), &plugins, &context)
         }
-        Command::Run { job, out, scan_machine } => {
+        Command::Run { job, out, scan_machine, plugins } => {
             let context = bars::context(arguments.threads)?;
             let folder = out.clone().unwrap_or_else(|| beside(job));
             let options = WriteOptions { scan_machine: *scan_machine };
-            run_job(job, &folder, options, &context)
+            run_job(job, &folder, options, plugins, &context)
         }
+        Command::Plugins { command } => plugins::run(command, arguments.threads),
     }
 }
 
 /// Runs a job, writes everything, prints the summary; the verdict is the exit status.
-fn run_job(file: &Path, out: &Path, options: WriteOptions, context: &Context) -> Result<u8> {
+fn run_job(
+    file: &Path,
+    out: &Path,
+    options: WriteOptions,
+    plugins: &Plugins,
+    context: &Context,
+) -> Result<u8> {
     let job = Job::read(file)?;
-    let outcome = job.run(&Folder::of(file), context)?;
+    let (registry, load) = plugins::registry(plugins)?;
+    let outcome = job.run_with(&Folder::of(file), &registry, &load, context)?;
     let page = report::html(&outcome, &report::ReportOptions::default())?;
     let written = outcome.write(out, &page, options)?;
     let mut text = report::summary(&outcome);

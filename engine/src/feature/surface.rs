@@ -26,7 +26,7 @@ impl Feature {
     /// Feature of a shape fitted within a group, whose arc may be as short as the others make up for.
     #[must_use]
     pub fn grouped(name: &str, fitter: &str, fit: Fit<Primitive>, surface: &Region) -> Self {
-        let notes = rejected_note(&fit.quality).into_iter().collect();
+        let notes = rejected_note(&fit.quality).into_iter().chain(fit.notes.clone()).collect();
         Feature {
             name: name.into(),
             kind: kind_of(&fit.shape),
@@ -118,6 +118,7 @@ fn cautions(name: &str, fit: &Fit<Primitive>) -> Result<Vec<String>> {
         notes.push("shorter than half its diameter: its axis direction is weak".into());
     }
     notes.extend(rejected_note(q));
+    notes.extend_from_slice(&fit.notes);
     Ok(notes)
 }
 

@@ -1,17 +1,21 @@
 //! Finding the features of a job, in the coordinates of the scan each is seen in.
 
+use std::sync::Arc;
+
 use super::known::{Place, references};
 use super::outcome::{FeatureOutcome, GroupOutcome, ScanOutcome};
 use super::run::in_feature;
-use super::spec::{FeatureSpec, FrameSpec, HoldSpec, Job, RegionSpec};
+use super::spec::{FeatureSpec, FrameSpec, HoldSpec, Job, OptionSpec, RegionSpec};
 use crate::associate::{
-    ConstraintCost, Criterion, Fitter, Input, Member, NoiseModel, Request, fit_group, fitter_by_id,
+    ConstraintCost, Criterion, Fitter, Input, Member, NoiseModel, OptionSort, Request, fit_group,
 };
 use crate::context::Context;
 use crate::error::{Error, Result};
 use crate::feature::{Feature, HoleSearch, intersection, midplane};
+use crate::plugin::Registry;
 use crate::primitive::{Kind, Point3, Pose};
 use crate::region::{Grow, Region};
+use crate::units::Quantity;
 
 /// A feature with what is needed to build others on it.
 struct Found {
@@ -37,6 +41,7 @@ struct Waiting {
 pub(super) struct Finder<'a> {
     job: &'a Job,
     scans: &'a [ScanOutcome],
+    registry: &'a Registry,
     context: &'a Context,
     mm: f64,
     rad: f64,
@@ -52,11 +57,13 @@ impl<'a> Finder<'a> {
     pub(super) fn new(
         job: &'a Job,
         scans: &'a [ScanOutcome],
+        registry: &'a Registry,
         context: &'a Context,
     ) -> Result<Self> {
         Ok(Finder {
             job,
             scans,
+            registry,
             context,
             mm: job.length_unit()?.to_mm(),
             rad: job.angle_unit()?.to_rad(),
@@ -251,12 +258,33 @@ impl<'a> Finder<'a> {
         })
     }
 
-    fn fitter(&self, spec: &FeatureSpec) -> Result<Box<dyn Fitter>> {
-        fitter_by_id(&fitter_id(&spec.fit)).ok_or_else(|| Error::UnknownName {
-            kind: "fitter",
-            name: spec.fit.clone(),
-            nearest: super::read::nearest(&spec.fit, FITS),
+    fn fitter(&self, spec: &FeatureSpec) -> Result<Arc<dyn Fitter>> {
+        self.registry.fitter(&fitter_id(&spec.fit)).map_err(|e| match e {
+            Error::UnknownName { kind, .. } => {
+                let plugins = self.registry.fitters().iter().map(|f| f.id());
+                let known = FITS.into_iter().chain(plugins);
+                let name = spec.fit.clone();
+                Error::UnknownName { kind, nearest: super::read::nearest(&name, known), name }
+            }
+            refused => refused,
         })
+    }
+
+    /// The feature's options in mm and rad.
+    fn options(&self, spec: &FeatureSpec, fitter: &dyn Fitter) -> Vec<(String, f64)> {
+        let unit = |name: &str| {
+            let option = fitter.options().iter().find(|o| o.name == name);
+            match option.map(|o| o.sort) {
+                Some(OptionSort::Number(Quantity::Length)) => self.mm,
+                Some(OptionSort::Number(Quantity::Angle)) => self.rad,
+                _ => 1.0,
+            }
+        };
+        let value = |name: &str, value: &OptionSpec| match value {
+            OptionSpec::Switch(yes) => f64::from(u8::from(*yes)),
+            OptionSpec::Number(x) => x * unit(name),
+        };
+        spec.options.iter().map(|(name, x)| (name.clone(), value(name, x))).collect()
     }
 
     fn in_first(&self, own: Feature, scan: usize, surface: Option<Region>) -> Found {
@@ -335,9 +363,11 @@ impl<'a> Finder<'a> {
             pick: used.pick(),
             noise: Some(self.scans[scan].scan.noise()),
             noise_model: self.noise[scan].as_ref(),
+            resolution: Some(self.scans[scan].scan.resolution()),
             ..Input::new(&points)
         };
-        let request = self.holding(spec, scan, self.request(spec)?)?;
+        let mut request = self.holding(spec, scan, self.request(spec)?)?;
+        request.options = self.options(spec, &*fitter);
         let fit = fitter.fit(&input, &request)?;
         let cost = fit.cost;
         let id = fitter_id(&spec.fit);

@@ -3,7 +3,7 @@
 use std::collections::BTreeSet;
 use std::path::Path;
 
-use super::spec::{FeatureSpec, FrameSpec, Job, JoinBy, RegionSpec};
+use super::spec::{FeatureSpec, FrameSpec, Job, JoinBy, OptionSpec, RegionSpec};
 use crate::associate::{Criterion, fitter_by_id};
 use crate::error::{Error, Result};
 use crate::units::{AngleUnit, LengthUnit};
@@ -72,6 +72,7 @@ impl Job {
             self.validate_hold(feature, &self.features[..k])?;
         }
         self.validate_groups()?;
+        self.validate_plugins()?;
         self.validate_datum()?;
         self.validate_part()
     }
@@ -157,6 +158,13 @@ impl Job {
         if let Some(RegionSpec::Near { near, .. }) = &feature.region {
             known("feature before this one", near, names())?;
         }
+        if !feature.options.is_empty() && !feature.fit.contains('.') {
+            let reason = "`options` belong to a plug-in's fitter, fit = \"vendor.name\"";
+            return Err(wrong(&place, reason));
+        }
+        if feature.options.values().any(|o| matches!(o, OptionSpec::Number(x) if !x.is_finite())) {
+            return Err(wrong(&format!("{place} options"), "must be finite numbers"));
+        }
         validate_criterion(feature, &format!("{place} criterion"))
     }
 
@@ -174,6 +182,18 @@ impl Job {
             }
             _ => Ok(()),
         }
+    }
+
+    fn validate_plugins(&self) -> Result<()> {
+        let Some(plugins) = &self.plugins else { return Ok(()) };
+        if plugins.time_limit.is_some_and(|t| !(t > 0.0 && t <= LONGEST_CALL)) {
+            let reason = format!("must be over 0 and at most {LONGEST_CALL} seconds");
+            return Err(wrong("[plugins] time_limit", &reason));
+        }
+        if plugins.memory_limit.is_some_and(|m| !(64..=1 << 20).contains(&m)) {
+            return Err(wrong("[plugins] memory_limit", "must be 64 to 1048576 megabytes"));
+        }
+        Ok(())
     }
 
     fn validate_datum(&self) -> Result<()> {
@@ -359,6 +379,9 @@ fn edit_distance(a: &str, b: &str) -> usize {
 
 /// Values of `fit` that build on other features.
 pub(super) const CONSTRUCTIONS: [&str; 2] = ["intersection", "midplane"];
+
+/// Longest call of a plug-in that may be allowed, seconds.
+const LONGEST_CALL: f64 = 86_400.0;
 
 /// A job file is written by hand: a megabyte is a mistake.
 const LARGEST_FILE: u64 = 1 << 20;

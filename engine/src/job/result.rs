@@ -8,7 +8,7 @@ use crate::error::{Error, Result};
 use crate::exchange::Part;
 use crate::feature::{Feature, Relation};
 use crate::fitcheck::Finding;
-use crate::primitive::{Kind, Parameter, Point3, Pose, Value};
+use crate::primitive::{Composite, Kind, Parameter, Point3, Pose, Primitive, Value};
 use crate::units::Quantity;
 
 impl Outcome {
@@ -131,6 +131,9 @@ impl Units {
             uncertainty.insert(name.into(), self.ang(2.0 * covariance.tilt(&d)));
         }
         self.sizes(&f.feature, &mut uncertainty);
+        if let Primitive::Composite(shape) = shape {
+            self.reported(shape, &mut uncertainty);
+        }
         let mut out = json!({
             "name": name, "kind": kind.name(), "fitter": fitter, "parameters": parameters,
             "uncertainty": uncertainty, "notes": notes,
@@ -195,9 +198,37 @@ impl Units {
         match value {
             Value::Point(p) => self.point(p),
             Value::Direction(d) => json!([d.x, d.y, d.z]),
-            Value::Scalar(x, Quantity::Length) => self.len(*x),
-            Value::Scalar(x, Quantity::Angle) => self.ang(*x),
-            Value::Scalar(x, Quantity::Number) => json!(x),
+            Value::Scalar(x, quantity) => self.number(*x, *quantity),
+            Value::Table(table) => table
+                .rows()
+                .map(|row| {
+                    let cells = table.columns.iter().zip(row);
+                    cells.map(|(c, x)| (c.name.clone(), self.number(*x, c.quantity))).collect()
+                })
+                .map(Json::Object)
+                .collect(),
+        }
+    }
+
+    fn number(&self, x: f64, quantity: Quantity) -> Json {
+        match quantity {
+            Quantity::Length => self.len(x),
+            Quantity::Angle => self.ang(x),
+            Quantity::Number => json!(x),
+        }
+    }
+
+    /// Of what a plug-in reported: each parameter by its name.
+    fn reported(&self, shape: &Composite, uncertainty: &mut Map<String, Json>) {
+        for (k, p) in shape.parameters.iter().enumerate() {
+            let Some(deviation) = shape.deviation(k) else { continue };
+            let quantity = match &p.value {
+                Value::Point(_) => Quantity::Length,
+                Value::Direction(_) => Quantity::Angle,
+                Value::Scalar(_, quantity) => *quantity,
+                Value::Table(_) => continue,
+            };
+            uncertainty.insert(p.name.clone(), self.number(2.0 * deviation, quantity));
         }
     }
 

@@ -1,6 +1,7 @@
 //! Running a job: scans in, joined, features, datum system, part, checks; only public calls below it.
 
 use std::path::{Path, PathBuf};
+use std::time::Duration;
 
 use super::outcome::{FeatureOutcome, Outcome, ScanOutcome};
 use super::spec::{Job, JoinBy, JoinSpec, ScanSpec};
@@ -10,6 +11,7 @@ use crate::datum::{Datum, DatumSystem};
 use crate::error::{Error, Result};
 use crate::feature::{Feature, Relation, relations};
 use crate::fitcheck::Verdict;
+use crate::plugin::{LoadOptions, Registry};
 use crate::primitive::{Point3, Pose};
 use crate::register::{self, Join};
 use crate::scan::{LengthError, ReadOptions, Scan};
@@ -32,18 +34,59 @@ impl Folder {
 }
 
 impl Job {
-    /// Runs the job.
+    /// Runs the job with the built-in fitters and the plug-ins that it names.
     ///
     /// # Errors
     /// Any [`Error`]; the message names the scan, feature or part it came from.
     pub fn run(&self, folder: &Folder, context: &Context) -> Result<Outcome> {
-        context.run(|| self.run_here(folder, context))
+        self.run_with(folder, &Registry::new(), &LoadOptions::default(), context)
     }
 
-    fn run_here(&self, folder: &Folder, context: &Context) -> Result<Outcome> {
+    /// Runs the job with the fitters of a registry beside the plug-ins that it names itself, which are
+    /// loaded as `options` say; what the job trusts is trusted too, and its limits go first.
+    ///
+    /// # Errors
+    /// As [`Job::run`].
+    pub fn run_with(
+        &self,
+        folder: &Folder,
+        registry: &Registry,
+        options: &LoadOptions,
+        context: &Context,
+    ) -> Result<Outcome> {
+        let registry = self.registry(folder, registry, options)?;
+        context.run(|| self.run_here(folder, &registry, context))
+    }
+
+    fn registry(
+        &self,
+        folder: &Folder,
+        registry: &Registry,
+        options: &LoadOptions,
+    ) -> Result<Registry> {
+        let (mut registry, mut options) = (registry.clone(), options.clone());
+        let Some(plugins) = &self.plugins else { return Ok(registry) };
+        options.trusted.extend_from_slice(&plugins.trusted);
+        if let Some(seconds) = plugins.time_limit {
+            options.time_limit = Duration::from_secs_f64(seconds);
+        }
+        if let Some(megabytes) = plugins.memory_limit {
+            options.memory_limit = megabytes << 20;
+        }
+        for path in &plugins.folders {
+            let loaded = registry.load(&folder.path(path), &options);
+            loaded.map_err(|e| Error::Job {
+                place: format!("[plugins] folder \"{}\"", path.display()),
+                reason: e.to_string(),
+            })?;
+        }
+        Ok(registry)
+    }
+
+    fn run_here(&self, folder: &Folder, registry: &Registry, context: &Context) -> Result<Outcome> {
         let unit = self.length_unit()?;
         let scans = self.read_scans(folder, unit, context)?;
-        let mut finder = find::Finder::new(self, &scans, context)?;
+        let mut finder = find::Finder::new(self, &scans, registry, context)?;
         finder.find_in_scan_coordinates()?;
         finder.find_again_with_known_noise()?;
         let datum = self.datum_system(&finder)?;

@@ -1,5 +1,6 @@
 //! The job file: TOML with a published JSON schema; units stand once at the top.
 
+use std::collections::BTreeMap;
 use std::path::PathBuf;
 
 use schemars::JsonSchema;
@@ -26,6 +27,33 @@ pub struct Job {
     pub part: Option<PartSpec>,
     /// What is asked of the part.
     pub check: Option<CheckSpec>,
+    /// Fitters of others.
+    pub plugins: Option<PluginSpec>,
+}
+
+/// Plug-ins that the job uses.
+#[derive(Debug, Clone, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct PluginSpec {
+    /// Folders of a plug-in each, or of several, relative to the job file.
+    pub folders: Vec<PathBuf>,
+    /// Ids of plug-ins that may run inside the program instead of in a worker process.
+    #[serde(default)]
+    pub trusted: Vec<String>,
+    /// Longest call of a plug-in in a worker, seconds; default 60.
+    pub time_limit: Option<f64>,
+    /// Most memory of a worker, megabytes; default 4096.
+    pub memory_limit: Option<u64>,
+}
+
+/// Value of a plug-in fitter's option.
+#[derive(Debug, Clone, Copy, PartialEq, Deserialize, JsonSchema)]
+#[serde(untagged, expecting = "an option is a number, or true or false")]
+pub enum OptionSpec {
+    /// Yes or no.
+    Switch(bool),
+    /// A number, in the job's units.
+    Number(f64),
 }
 
 /// Name and units of a job.
@@ -108,9 +136,12 @@ pub enum JoinBy {
 pub struct FeatureSpec {
     /// Name, unique among features.
     pub name: String,
-    /// Shape to fit: `plane`, `line`, `circle`, `sphere`, `cylinder`, `cone`, `torus`, `hole`; or
-    /// a construction: `intersection`, `midplane`.
+    /// Shape to fit: `plane`, `line`, `circle`, `sphere`, `cylinder`, `cone`, `torus`, `hole`; a
+    /// construction: `intersection`, `midplane`; or the id of a plug-in's fitter: `vendor.name`.
     pub fit: String,
+    /// Options of a plug-in's fitter by name; lengths and angles in the job's units.
+    #[serde(default)]
+    pub options: BTreeMap<String, OptionSpec>,
     /// A point near its surface; the region grows from it.
     pub at: Option<[f64; 3]>,
     /// Frame of `at` and of `region`.
@@ -122,7 +153,8 @@ pub struct FeatureSpec {
     pub region: Option<RegionSpec>,
     /// Points nearer than this to where the region ends are left out.
     pub trim: Option<f64>,
-    /// Largest distance of a region's point from the shape; default from the scan's noise.
+    /// Largest distance of a region's point from the shape; default from the scan's noise. For a
+    /// plug-in's composite, which grows as far as the surface is smooth: largest distance from `at`.
     pub reach: Option<f64>,
     /// Face that a hole opens in.
     pub on: Option<String>,

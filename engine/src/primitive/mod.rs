@@ -11,13 +11,14 @@ mod cone;
 mod cylinder;
 mod frame;
 mod line;
+mod nearest;
 mod plane;
 mod sphere;
 mod torus;
 
 pub use bounded::{Bounded, Extent};
 pub use circle::Circle;
-pub use composite::{Composite, Parameter, Value};
+pub use composite::{Column, Composite, Parameter, Table, Value};
 pub use cone::Cone;
 pub use cylinder::Cylinder;
 pub use frame::{any_perpendicular, frame_from_axis, unit};

@@ -1,4 +1,4 @@
-//! Growing a region from a pick along one shape.
+//! Growing a region from a pick along one shape, or over any surface as far as it is smooth.
 //!
 //! A patch round the pick is grown smoothly to several sizes, the shape is fitted to each, and
 //! the scan is flooded from the pick as long as points lie on that shape; fit and flood repeat
@@ -19,8 +19,8 @@ pub type Refit = fn(&[Point3], &[Vec3]) -> Option<Primitive>;
 #[non_exhaustive]
 #[derive(Debug, Clone)]
 pub struct Grow {
-    /// The shape to follow.
-    pub refit: Refit,
+    /// The shape to follow; `None` to follow the surface as far as it goes on smoothly.
+    pub refit: Option<Refit>,
     /// Largest distance of an accepted point from the shape; default 4 times the noise plus 5 % of the resolution.
     pub distance: f64,
     /// Largest angle between a point's normal and the shape's; default 20 degrees or what noise explains.
@@ -38,12 +38,21 @@ impl Grow {
     pub fn new(scan: &Scan, refit: Refit) -> Self {
         let (noise, resolution) = (scan.noise(), scan.resolution());
         Grow {
-            refit,
+            refit: Some(refit),
             distance: 4.0 * noise + 0.05 * resolution,
             angle: 20f64.to_radians().max(4.0 * noise / resolution.max(f64::MIN_POSITIVE)).min(1.0),
             pick_distance: 5.0 * resolution,
             trim: 2.0 * resolution,
         }
+    }
+
+    /// Limits for following a surface over any shape, stopped by edges only: a point belongs if its
+    /// normal turns by less than `angle` from a neighbour's, and if it lies within `distance`
+    /// (default: any) of the pick.
+    #[must_use]
+    pub fn smooth(scan: &Scan) -> Self {
+        let shape = Grow::new(scan, |_, _| None);
+        Grow { refit: None, distance: f64::INFINITY, trim: 0.0, ..shape }
     }
 }
 
@@ -74,12 +83,15 @@ impl Scan {
     /// As [`Scan::grow`].
     pub fn grow_untrimmed(&self, pick: Point3, grow: &Grow) -> Result<Region> {
         let start = self.pick_point(&pick, grow.pick_distance)?;
+        let Some(refit) = grow.refit else {
+            return Ok(Region::new(self, self.smooth_from(start, grow), Some(pick)));
+        };
         let mut best: Vec<u32> = Vec::new();
         for patch in Patches::new(self, start, grow) {
             if best.len() > 4 * patch.len() && best.len() > ENOUGH {
                 break;
             }
-            if let Some(ids) = follow(self, start, patch, grow)
+            if let Some(ids) = follow(self, start, patch, refit, grow)
                 && ids.len() > best.len()
             {
                 best = ids;
@@ -94,6 +106,28 @@ impl Scan {
             });
         }
         Ok(Region::new(self, best, Some(pick)))
+    }
+
+    /// Everything that goes on smoothly from a point, within reach.
+    fn smooth_from(&self, start: u32, grow: &Grow) -> Vec<u32> {
+        let (points, normals, cos) = (self.points(), self.normals(), grow.angle.cos());
+        let centre = points[start as usize];
+        let mut seen = vec![false; points.len()];
+        seen[start as usize] = true;
+        let mut found = vec![start];
+        let mut next = 0;
+        while let Some(&id) = found.get(next) {
+            next += 1;
+            for &n in self.neighbours(id) {
+                let turns = normals[id as usize].dot(&normals[n as usize]) < cos;
+                let far = (points[n as usize] - centre).norm() > grow.distance;
+                if !turns && !far && !std::mem::replace(&mut seen[n as usize], true) {
+                    found.push(n);
+                }
+            }
+        }
+        found.sort_unstable();
+        found
     }
 
     /// Nearest point of the scan to a pick, if near enough.
@@ -165,11 +199,11 @@ impl Iterator for Patches<'_> {
 }
 
 /// Fits and floods in turn from a patch until the region stands still.
-fn follow(scan: &Scan, start: u32, patch: Vec<u32>, grow: &Grow) -> Option<Vec<u32>> {
+fn follow(scan: &Scan, start: u32, patch: Vec<u32>, refit: Refit, grow: &Grow) -> Option<Vec<u32>> {
     let mut ids = patch;
     let mut last = 0;
     for _ in 0..ROUNDS {
-        let shape = fit_sample(scan, &ids, grow)?;
+        let shape = fit_sample(scan, &ids, refit)?;
         let flooded = flood(scan, start, &shape, grow);
         if flooded.len() < FIRST_PATCH / 4 {
             return None;
@@ -185,12 +219,12 @@ fn follow(scan: &Scan, start: u32, patch: Vec<u32>, grow: &Grow) -> Option<Vec<u
 }
 
 /// The shape of at most [`SAMPLE`] points spread evenly over the ids.
-fn fit_sample(scan: &Scan, ids: &[u32], grow: &Grow) -> Option<Primitive> {
+fn fit_sample(scan: &Scan, ids: &[u32], refit: Refit) -> Option<Primitive> {
     let step = ids.len().div_ceil(SAMPLE);
     let chosen: Vec<usize> = ids.iter().step_by(step.max(1)).map(|&i| i as usize).collect();
     let points: Vec<Point3> = chosen.iter().map(|&i| scan.points()[i]).collect();
     let normals: Vec<Vec3> = chosen.iter().map(|&i| scan.normals()[i]).collect();
-    (grow.refit)(&points, &normals)
+    refit(&points, &normals)
 }
 
 /// All points connected to `start` that lie on the shape; single bad points do not stop it,

@@ -3,7 +3,7 @@
 use crate::associate::{ConstraintCost, Criterion};
 use crate::feature::Feature;
 use crate::job::{HoldSpec, Outcome};
-use crate::primitive::{Parameter, Primitive, Value};
+use crate::primitive::{Column, Composite, Parameter, Primitive, Table as Values, Value};
 use crate::units::Quantity;
 
 use super::number::{Stated, Units, fixed};
@@ -191,8 +191,16 @@ fn price(cost: &ConstraintCost, units: &Units) -> String {
 
 fn parameters(feature: &Feature, units: &Units) -> String {
     let u = Expanded::of(feature);
-    let mut rows: Vec<(String, String)> =
-        feature.shape.parameters().iter().map(|p| parameter(p, &u, units)).collect();
+    let mut rows: Vec<(String, String)> = feature
+        .shape
+        .parameters()
+        .iter()
+        .enumerate()
+        .map(|(k, p)| match &feature.shape {
+            Primitive::Composite(shape) => parameter(p, &reported(shape, k), units),
+            _ => parameter(p, &u, units),
+        })
+        .collect();
     for (what, stated) in sizes(feature, units) {
         if what.ends_with("diameter") {
             rows.push((what.into(), plus_minus(&stated)));
@@ -201,6 +209,12 @@ fn parameters(feature: &Feature, units: &Units) -> String {
     let line =
         |(what, value): &(String, String)| format!("<div><dt>{what}</dt><dd>{value}</dd></div>");
     format!("<dl class=\"par\">{}</dl>", rows.iter().map(line).collect::<String>())
+}
+
+/// Uncertainty of a plug-in's parameter, whichever it is.
+fn reported(shape: &Composite, index: usize) -> Expanded {
+    let u = shape.deviation(index).map(|d| 2.0 * d).filter(|u| *u > 0.0);
+    Expanded { position: u, direction: u, sizes: [u, u] }
 }
 
 fn parameter(p: &Parameter, u: &Expanded, units: &Units) -> (String, String) {
@@ -225,16 +239,43 @@ fn parameter(p: &Parameter, u: &Expanded, units: &Units) -> (String, String) {
             let size = match p.name.as_str() {
                 "radius" | "major_radius" => u.sizes[0],
                 "minor_radius" | "half_angle" => u.sizes[1],
-                _ => None,
+                // A plug-in's number: both sizes are its own.
+                _ => u.sizes[0].filter(|_| u.sizes[0] == u.sizes[1]),
             };
-            match quantity {
-                Quantity::Length => plus_minus(&units.length(*x, size)),
-                Quantity::Angle => plus_minus(&units.angle(*x, size)),
-                Quantity::Number => fixed(*x, 4),
-            }
+            number(*x, *quantity, size, units)
         }
+        Value::Table(table) => rows(table, units),
     };
     (what, value)
+}
+
+fn number(x: f64, quantity: Quantity, u: Option<f64>, units: &Units) -> String {
+    match quantity {
+        Quantity::Length => plus_minus(&units.length(x, u)),
+        Quantity::Angle => plus_minus(&units.angle(x, u)),
+        Quantity::Number => fixed(x, 4),
+    }
+}
+
+/// A table within a cell.
+fn rows(table: &Values, units: &Units) -> String {
+    let unit = |quantity| match quantity {
+        Quantity::Length => format!(", {}", units.length.symbol()),
+        Quantity::Angle => format!(", {}", units.angle.symbol()),
+        Quantity::Number => String::new(),
+    };
+    let head = |c: &Column| {
+        let name = text::html(&c.name.replace('_', " "));
+        format!("<th scope=\"col\">{name}{}</th>", unit(c.quantity))
+    };
+    let heads: String = table.columns.iter().map(head).collect();
+    let row = |row: &[f64]| {
+        let cells = table.columns.iter().zip(row);
+        let cells = cells.map(|(c, x)| format!("<td>{}</td>", number(*x, c.quantity, None, units)));
+        format!("<tr>{}</tr>", cells.collect::<String>())
+    };
+    let rows: String = table.rows().map(row).collect();
+    format!("<table class=\"inner\"><thead><tr>{heads}</tr></thead><tbody>{rows}</tbody></table>")
 }
 
 fn triple(stated: &[Stated; 3]) -> String {

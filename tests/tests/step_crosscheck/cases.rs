@@ -4,6 +4,8 @@ use std::f64::consts::{FRAC_PI_2, PI, TAU};
 
 use fitwright::associate::Covariance;
 use fitwright::feature::{Feature, FeatureKind};
+use nalgebra::DMatrix;
+
 use fitwright::primitive::{
     Bounded, Circle, Composite, Cone, Cylinder, Direction, Extent, Line, Plane, Point3, Primitive,
     Sphere, Torus, Vec3,
@@ -332,7 +334,12 @@ pub(crate) fn composite(r: &mut Random) -> (Vec<Bounded>, Expected) {
         all.edges.extend(e.edges.clone());
     }
     let pieces = parts.map(|(b, _)| b).to_vec();
-    let shape = Composite { kind: "profile".into(), parameters: vec![], pieces };
+    let shape = Composite {
+        kind: "profile".into(),
+        parameters: vec![],
+        covariance: DMatrix::zeros(0, 0),
+        pieces,
+    };
     (vec![Bounded { shape: shape.into(), extent: Extent::Whole }], all)
 }
 

@@ -203,6 +203,7 @@ fn finished<M: Model<N>, const N: usize>(
         contacts,
         cost: None,
         noise: least.noise,
+        notes: least.notes,
     }
 }
 

@@ -1,6 +1,8 @@
 //! The noise of a scan, pooled from the fits to its surfaces: what a large face shows of slow noise
 //! holds for the small hole in it too, whose own residuals cannot show it.
 
+use std::f64::consts::TAU;
+
 use super::field::Correlation;
 
 /// How the noise of a scan hangs together, as weights over suppositions.
@@ -80,6 +82,22 @@ impl NoiseModel {
     }
 
     /// Lengths that matter, as steps, ascending.
+    /// How many times larger than by counting points the variance of something is that depends on all of
+    /// `count` points alike that lie `spacing` mm apart on a surface: the sum of a point's correlations
+    /// with the others, averaged over the suppositions.
+    pub(crate) fn inflation(&self, spacing: f64, count: usize) -> f64 {
+        let (mut sum, mut weight) = (self.white, self.white);
+        for field in &self.fields {
+            let neighbours = (TAU * (length(field.step) / spacing).powi(2)).min(count as f64);
+            for (ratio, w) in ratios().zip(&field.by_ratio) {
+                let share = ratio / (1.0 + ratio);
+                sum += w * (1.0 + share * (neighbours - 1.0).max(0.0));
+                weight += w;
+            }
+        }
+        if weight > 0.0 { sum / weight } else { 1.0 }
+    }
+
     pub(crate) fn steps(&self) -> Vec<i32> {
         let mut steps: Vec<i32> = self.fields.iter().map(|f| f.step).collect();
         steps.sort_unstable();

@@ -60,6 +60,7 @@ fn parameter(p: &Parameter, place: &str) -> Result<()> {
         Value::Scalar(x, Quantity::Length | Quantity::Angle | Quantity::Number) => {
             finite(&[*x], &field)
         }
+        Value::Table(table) => finite(&table.values, &field),
     }
 }
 

@@ -3,12 +3,15 @@
 //! The expanded uncertainty (coverage factor 2, JCGM 100) of what a feature's kind has: position,
 //! direction, sizes.
 
+use std::borrow::Cow;
+
 use super::entity::{Id, Writer};
 use super::product::Frame;
 use super::text::string;
 use crate::error::{Error, Result};
 use crate::feature::Feature;
-use crate::primitive::Primitive;
+use crate::primitive::{Primitive, Value};
+use crate::units::Quantity;
 
 /// Attaches the feature's uncertainty; nothing where it is zero throughout.
 ///
@@ -54,11 +57,12 @@ enum Unit {
     Angle,
 }
 
-fn expanded(feature: &Feature) -> Vec<(&'static str, f64, Unit)> {
+fn expanded(feature: &Feature) -> Vec<(Cow<'static, str>, f64, Unit)> {
     let (shape, covariance) = (&feature.shape, &feature.covariance);
-    let mut entries = vec![("position", covariance.deviation_at(&shape.point()), Unit::Length)];
+    let mut entries: Vec<(Cow<'static, str>, f64, Unit)> =
+        vec![("position".into(), covariance.deviation_at(&shape.point()), Unit::Length)];
     if let Some(d) = shape.direction() {
-        entries.push(("direction", covariance.tilt(&d), Unit::Angle));
+        entries.push(("direction".into(), covariance.tilt(&d), Unit::Angle));
     }
     let sizes: &[(&'static str, Unit)] = match shape {
         Primitive::Circle(_) | Primitive::Cylinder(_) => &[("radius", Unit::Length)],
@@ -71,7 +75,18 @@ fn expanded(feature: &Feature) -> Vec<(&'static str, f64, Unit)> {
         | Primitive::Composite(_) => &[],
     };
     for (i, (name, unit)) in sizes.iter().enumerate() {
-        entries.push((name, covariance.size(i), *unit));
+        entries.push(((*name).into(), covariance.size(i), *unit));
+    }
+    if let Primitive::Composite(shape) = shape {
+        for (k, p) in shape.parameters.iter().enumerate() {
+            let unit = match p.value {
+                Value::Scalar(_, Quantity::Angle) | Value::Direction(_) => Unit::Angle,
+                Value::Scalar(_, Quantity::Length) | Value::Point(_) => Unit::Length,
+                Value::Scalar(_, Quantity::Number) | Value::Table(_) => continue,
+            };
+            let name = format!("{} of the fit", p.name.replace('_', " ")).into();
+            entries.extend(shape.deviation(k).map(|deviation| (name, deviation, unit)));
+        }
     }
     entries.iter_mut().for_each(|(_, x, _)| *x *= COVERAGE);
     entries

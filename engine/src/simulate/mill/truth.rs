@@ -101,6 +101,7 @@ fn number(parameter: &Parameter) -> Value {
         ParameterValue::Point(p) => json!(p.coords.as_slice()),
         ParameterValue::Direction(d) => json!(d.as_slice()),
         ParameterValue::Scalar(x, _) => json!(x),
+        ParameterValue::Table(table) => table.rows().map(|row| json!(row)).collect(),
     }
 }
 

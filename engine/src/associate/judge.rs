@@ -1,0 +1,33 @@
+//! Judging a standard shape that somebody else fitted, without moving it.
+
+use super::{Fit, Input, Request, least_squares};
+use crate::error::{Error, Result};
+use crate::primitive::{Circle, Cone, Cylinder, Line, Plane, Primitive, Sphere, Torus};
+
+/// Quality, noise and covariance of a shape among the points that are not rejected (by point; empty if
+/// none is).
+pub(crate) fn judge(
+    input: &Input<'_>,
+    request: &Request,
+    shape: &Primitive,
+    rejected: Vec<bool>,
+) -> Result<Fit<Primitive>> {
+    macro_rules! of {
+        ($shape:ident, $freedoms:literal) => {
+            least_squares::judge::<$shape, $freedoms>(input, request, shape, rejected)?
+                .map(Primitive::from)
+        };
+    }
+    Ok(match shape {
+        Primitive::Plane(_) => of!(Plane, 3),
+        Primitive::Line(_) => of!(Line, 4),
+        Primitive::Circle(_) => of!(Circle, 6),
+        Primitive::Sphere(_) => of!(Sphere, 4),
+        Primitive::Cylinder(_) => of!(Cylinder, 5),
+        Primitive::Cone(_) => of!(Cone, 6),
+        Primitive::Torus(_) => of!(Torus, 7),
+        Primitive::Composite(_) => {
+            return Err(Error::argument("shape", "composite", "a built-in shape"));
+        }
+    })
+}
