@@ -20,7 +20,7 @@ use crate::error::{Error, Result};
 
 /// A call while it runs, as the functions of its table find it.
 pub(super) struct Running {
-    pub(super) context: Option<Context>,
+    context: Mutex<Option<Context>>,
     pub(super) noise: Option<f64>,
     pub(super) resolution: Option<f64>,
     fitter: String,
@@ -57,7 +57,7 @@ impl Running {
     ) -> Self {
         let known = |x: f64| Some(x).filter(|x| *x > 0.0);
         Running {
-            context,
+            context: Mutex::new(context),
             noise: known(noise),
             resolution: known(resolution),
             fitter: fitter.into(),
@@ -102,6 +102,8 @@ impl Running {
     /// Ends the call: later use of its table is refused. What was said, and whether memory was overrun.
     pub(super) fn close(&self, state: i32) -> Answer {
         self.closed.store(true, Ordering::Release);
+        // Its threads are the caller's and end with it.
+        *self.context.lock().unwrap_or_else(|e| e.into_inner()) = None;
         let mut inner = self.lock();
         let mut answer = std::mem::take(&mut inner.answer);
         answer.state = state;
@@ -112,6 +114,11 @@ impl Running {
             block.free();
         }
         answer
+    }
+
+    /// What the call was given to be stopped and to work with.
+    pub(super) fn context(&self) -> Option<Context> {
+        self.context.lock().unwrap_or_else(|e| e.into_inner()).clone()
     }
 
     pub(super) fn set_reason(&self, reason: &str) {
@@ -129,7 +136,7 @@ impl Running {
     }
 
     fn stop(&self) -> bool {
-        self.context.as_ref().is_some_and(|c| c.check().is_err())
+        self.context().is_some_and(|c| c.check().is_err())
     }
 
     fn parameter(&self, name: abi::fitw_plugin_text, value: RawValue) -> i32 {
@@ -221,7 +228,7 @@ unsafe extern "C" fn progress(call: Table, fraction: f64) -> i32 {
     let running = running!(call);
     let fraction = if fraction.is_finite() { fraction } else { 0.0 };
     let report = |c: &Context| c.report(&running.fitter, fraction).is_err();
-    i32::from(running.context.as_ref().is_some_and(report))
+    i32::from(running.context().as_ref().is_some_and(report))
 }
 
 unsafe extern "C" fn cancelled(call: Table) -> i32 {

@@ -73,11 +73,8 @@ fn fitted(
         .ok_or_else(|| Error::argument("shape", shape, "FITW_PLUGIN_SHAPE_PLANE to …_TORUS"))?;
     let fitter = builtin_fitters().into_iter().find(|f| f.kind() == kind);
     let fitter = fitter.ok_or_else(|| Error::argument("shape", shape, "a standard shape"))?;
-    let request = Request {
-        reject_outliers: outliers,
-        context: running.context.clone(),
-        ..Request::default()
-    };
+    let request =
+        Request { reject_outliers: outliers, context: running.context(), ..Request::default() };
     let (noise, resolution) = (running.noise, running.resolution);
     fitter.fit(&Input { normals, noise, resolution, ..Input::new(points) }, &request)
 }

@@ -82,7 +82,6 @@ impl PluginFitter {
                 points,
                 request.context.clone(),
                 self.source.memory,
-                false,
             )),
             Place::Workers(workers) => {
                 let context = request.context.as_ref();

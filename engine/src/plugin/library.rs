@@ -2,9 +2,11 @@
 
 #![allow(unsafe_code)]
 
+use std::collections::VecDeque;
 use std::ffi::c_void;
 use std::mem::offset_of;
 use std::path::Path;
+use std::sync::Mutex;
 
 use fitwright_plugin_abi as abi;
 
@@ -21,7 +23,14 @@ pub(super) struct Library {
     entry: abi::fitw_plugin_entry_fn,
     fitters: Vec<Entry>,
     host: &'static Host,
+    ended: Mutex<VecDeque<Ended>>,
 }
+
+/// A call that is over, kept for a while for plug-ins that go on using it.
+struct Ended(#[allow(dead_code)] Box<Running>, #[allow(dead_code)] Box<abi::fitw_plugin_call>);
+
+// SAFETY: nobody but a plug-in that breaks the rules looks at it again, and finds it closed.
+unsafe impl Send for Ended {}
 
 #[derive(Clone, Copy)]
 struct Entry {
@@ -58,7 +67,7 @@ impl Library {
         let table = ask(entry, host).map_err(refused)?;
         // SAFETY: what the plug-in handed over, as far as it can be told.
         let (descriptions, fitters) = unsafe { read(&table, manifest) }.map_err(refused)?;
-        Ok(Library { descriptions, entry, fitters, host })
+        Ok(Library { descriptions, entry, fitters, host, ended: Mutex::default() })
     }
 
     /// State and version that the entry function answers to a host of other versions.
@@ -69,8 +78,7 @@ impl Library {
         (state, table.version)
     }
 
-    /// Calls a fitter. `keep` leaves the call's memory in place for plug-ins that use it after they
-    /// returned: a worker can afford that.
+    /// Calls a fitter.
     pub(super) fn call(
         &self,
         fitter: usize,
@@ -78,7 +86,6 @@ impl Library {
         points: &Points<'_>,
         context: Option<Context>,
         memory: usize,
-        keep: bool,
     ) -> Answer {
         let count = points.points.len() / 3;
         let input = abi::fitw_plugin_input {
@@ -102,8 +109,10 @@ impl Library {
         let state = unsafe { (entry.fit)(entry.data, &input, &*table) };
         let mut answer = running.close(state);
         answer.log = self.host.take_log();
-        if keep {
-            std::mem::forget((running, table));
+        let mut ended = self.ended.lock().unwrap_or_else(|e| e.into_inner());
+        ended.push_back(Ended(running, table));
+        if ended.len() > KEPT {
+            ended.pop_front();
         }
         answer
     }
@@ -279,3 +288,6 @@ unsafe fn word(text: abi::fitw_plugin_text, what: &str) -> std::result::Result<S
     let text = unsafe { text_of(text) }.ok_or_else(|| format!("its {what} is NULL"))?;
     if text.trim().is_empty() { Err(format!("its {what} is empty")) } else { Ok(text) }
 }
+
+/// Calls that are kept after their end.
+const KEPT: usize = 64;

@@ -150,8 +150,7 @@ fn fit(library: &Library, order: &FitOrder, mapped: &mut Mapped, context: &Conte
         return fault(format!("there is no fitter {fitter}"));
     }
     let memory = order.memory as usize;
-    let once =
-        || library.call(fitter, &order.question, &points, Some(context.clone()), memory, true);
+    let once = || library.call(fitter, &order.question, &points, Some(context.clone()), memory);
     let first = once();
     if order.copies < 2 {
         return first;
