@@ -138,6 +138,9 @@ impl Units {
             "name": name, "kind": kind.name(), "fitter": fitter, "parameters": parameters,
             "uncertainty": uncertainty, "notes": notes,
         });
+        if let Primitive::Composite(shape) = shape {
+            out["shape"] = json!(shape.kind);
+        }
         if let Some(q) = quality {
             out["criterion"] = json!(q.criterion.name());
             out["quality"] = self.quality(q);

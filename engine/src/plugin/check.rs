@@ -284,11 +284,11 @@ fn piece(raw: &RawPiece) -> Checked<Bounded> {
     let axis = || direction(raw.direction, "direction");
     let size = |k: usize| {
         let (x, name) = (raw.sizes[k], ["size_1", "size_2"][k]);
-        let good = x > 0.0 && x < LARGEST;
+        let good = x > 0.0 && x < LARGEST_RADIUS;
         if good {
             Ok(x)
         } else {
-            Err(wrong(name, format!("{x} is not over 0 and below {LARGEST}")))
+            Err(wrong(name, format!("{x} is not over 0 and below {LARGEST_RADIUS}")))
         }
     };
     let shape: Primitive = match kind {
@@ -518,6 +518,8 @@ fn wrong(place: &str, reason: impl Into<String>) -> Wrong {
 
 /// Largest number of an answer, mm: ten kilometres.
 const LARGEST: f64 = 1e7;
+/// Largest radius, mm: ten metres.
+const LARGEST_RADIUS: f64 = 1e4;
 /// Rounding that is forgiven in directions, full turns and outlines.
 const ROUNDING: f64 = 1e-6;
 /// Difference of two correlations that ought to be the same, and excess over 1.

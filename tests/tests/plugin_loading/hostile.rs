@@ -1,0 +1,117 @@
+//! Each hostile plug-in is caught as its own sentence says, and the host goes on.
+
+use std::time::{Duration, Instant};
+
+use fitwright::Error;
+use fitwright::associate::{Input, Request};
+use fitwright::plugin::Registry;
+use fitwright::primitive::Point3;
+use fitwright_tests::plugins::{Misbehaviour, hostile, misbehaviours};
+
+use super::common::{ball, options, temporary};
+
+#[test]
+fn each_is_caught_as_its_sentence_says() {
+    let all = misbehaviours();
+    assert!(all.len() > 60, "{} plug-ins", all.len());
+    let folder = temporary();
+    let points = ball(400, Point3::new(10.0, 20.0, 30.0), 8.0, 0.02);
+    let mut wrong = Vec::new();
+    for (k, case) in all.iter().enumerate() {
+        let place = folder.path().join(k.to_string());
+        std::fs::create_dir(&place).expect("a folder");
+        let Some(plugin) = hostile(&case.name, &place) else { return };
+        let begin = Instant::now();
+        let seen = outcome(&plugin, case, &points);
+        if let Some(reason) = objection(case, &seen) {
+            wrong.push(format!("{}: {reason}; it says \"{}\"; seen: {seen:?}", case.name, case.must));
+        }
+        if begin.elapsed() > Duration::from_secs(12) {
+            wrong.push(format!("{}: took {:?}", case.name, begin.elapsed()));
+        }
+    }
+    assert!(wrong.is_empty(), "{} of {}:\n{}", wrong.len(), all.len(), wrong.join("\n"));
+}
+
+#[derive(Debug)]
+enum Seen {
+    Refused(String),
+    Failed(Error),
+    Answered { rms: f64 },
+}
+
+fn outcome(plugin: &std::path::Path, case: &Misbehaviour, points: &[Point3]) -> Seen {
+    let mut options = options(&[]);
+    options.time_limit = Duration::from_secs(2);
+    options.memory_limit = 1 << 30;
+    let mut registry = Registry::new();
+    if registry.load(plugin, &options).expect("a folder") == 0 {
+        return Seen::Refused(registry.refused()[0].reason.to_string());
+    }
+    let fitter = registry.fitter(&format!("hostile.{}-ball", case.name)).expect("a fitter");
+    match fitter.fit(&Input::new(points), &Request::default()) {
+        Ok(fit) => Seen::Answered { rms: fit.quality.rms },
+        Err(error) => Seen::Failed(error),
+    }
+}
+
+/// What is wrong with the outcome, judged by how the case's sentence begins.
+fn objection(case: &Misbehaviour, seen: &Seen) -> Option<String> {
+    let expected = case.must.split([':', ',', ';', '.']).next().unwrap_or_default();
+    let signal = case.must.contains("names the signal");
+    match (expected, seen) {
+        ("Not loaded", Seen::Refused(reason)) if !reason.is_empty() => None,
+        ("Refused", Seen::Failed(Error::Plugin { plugin, .. })) if plugin.contains(&case.name) => None,
+        ("Answered" | "Allowed", Seen::Answered { rms }) => {
+            // The engine's own number, whatever was claimed: 0.02 mm of noise is there at least.
+            (*rms < 0.015).then(|| format!("rms {rms}"))
+        }
+        (_, Seen::Failed(error)) if expected.starts_with("An error") || expected.starts_with("The plug-in's error") => {
+            let said = error.to_string();
+            if signal && !said.contains("signal") {
+                return Some(format!("no signal in \"{said}\""));
+            }
+            (!said.contains(&case.name)).then(|| format!("no name in \"{said}\""))
+        }
+        _ => Some("something else".into()),
+    }
+}
+
+#[test]
+fn the_host_goes_on_after_a_crash() {
+    let folder = temporary();
+    let Some(plugin) = hostile("crash-in-fit", folder.path()) else { return };
+    let mut registry = Registry::new();
+    registry.load(&plugin, &options(&[])).expect("a folder");
+    let fitter = registry.fitter("hostile.crash-in-fit-ball").expect("a fitter");
+    let points = ball(400, Point3::origin(), 8.0, 0.02);
+    for _ in 0..3 {
+        let error = fitter.fit(&Input::new(&points), &Request::default()).expect_err("a crash");
+        assert!(error.to_string().contains("signal 11"), "{error}");
+        assert_eq!(error.code(), 510);
+    }
+    let honest = registry.fitter("builtin.sphere").expect("a fitter");
+    honest.fit(&Input::new(&points), &Request::default()).expect("a ball");
+}
+
+#[test]
+fn a_hang_is_ended_when_the_host_cancels() {
+    let folder = temporary();
+    let Some(plugin) = hostile("hang-in-fit", folder.path()) else { return };
+    let mut registry = Registry::new();
+    registry.load(&plugin, &options(&[])).expect("a folder");
+    let fitter = registry.fitter("hostile.hang-in-fit-ball").expect("a fitter");
+    let context = fitwright::Context::new(1).expect("a context");
+    let (other, begin) = (context.clone(), Instant::now());
+    let canceller = std::thread::spawn(move || {
+        std::thread::sleep(Duration::from_millis(100));
+        other.cancel();
+    });
+    let points = ball(400, Point3::origin(), 8.0, 0.02);
+    let mut request = Request::default();
+    request.context = Some(context);
+    let error = fitter.fit(&Input::new(&points), &request).expect_err("an end");
+    canceller.join().expect("the canceller");
+    assert_eq!(error, Error::Cancelled);
+    assert!(begin.elapsed() < Duration::from_secs(10), "{:?}", begin.elapsed());
+}
