@@ -1,51 +1,16 @@
 //! The header and the description of the binary interface are those of the source, and only grow.
 
-use std::path::PathBuf;
+use fitwright_tests::c::abi::{Abi, Change};
+use fitwright_tests::c::header::{LIBRARY, generate};
 
-use fitwright_tests::c::abi::{Abi, Change, version_of};
-use fitwright_tests::c::{header, root, writing};
-
-fn header_file() -> PathBuf {
-    root().join("include/fitwright.h")
-}
-
-fn description_file() -> PathBuf {
-    root().join("include/fitwright.abi.txt")
-}
-
-fn committed() -> String {
-    std::fs::read_to_string(description_file()).expect("the committed description")
-}
-
-const HOW: &str =
-    "write them anew: FITWRIGHT_WRITE=1 cargo test -p fitwright-tests --test c_header";
-
-/// One test, since the files are written in this order.
 #[test]
 fn header_and_description_are_those_of_the_source() {
-    let made = header::generate();
-    if writing() {
-        std::fs::write(header_file(), &made).expect("the header");
-    }
-    let stands = std::fs::read_to_string(header_file()).expect("the committed header");
-    assert!(made == stands, "include/fitwright.h is not what the source says; {HOW}");
-    let abi = Abi::read(&made).expect("a header of the known form");
-    let described = abi.describe();
-    if description_file().exists() {
-        let old = committed();
-        let was = version_of(&old).expect("a version");
-        let refusal = Change::between(&old, &described).refusal(was, abi.version);
-        assert_eq!(refusal, None, "the binary interface");
-    }
-    if writing() {
-        std::fs::write(description_file(), &described).expect("the description");
-    }
-    assert!(described == committed(), "include/fitwright.abi.txt is not of this header; {HOW}");
+    LIBRARY.check("c_header");
 }
 
 /// The header with one place changed, as the gate sees it.
 fn mutated(from: &str, to: &str) -> Change {
-    let text = header::generate();
+    let text = generate(&LIBRARY);
     assert!(text.contains(from), "the header has no {from:?}");
     let read = |text: &str| Abi::read(text).expect("a header of the known form").describe();
     Change::between(&read(&text), &read(&text.replacen(from, to, 1)))
@@ -77,7 +42,7 @@ fn the_gate_catches_a_changed_struct() {
 
 #[test]
 fn the_gate_catches_a_removed_or_changed_function() {
-    let text = header::generate();
+    let text = generate(&LIBRARY);
     let at = text.find("fitw_status fitw_scan_release(").expect("the function");
     let end = at + text[at..].find(';').expect("its end") + 1;
     let removed = mutated(&text[at..end], "");

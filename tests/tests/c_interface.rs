@@ -1,13 +1,14 @@
 //! The C interface, as C and C++ see it: compilers' standards, layouts, every call, misuse, memory checkers, cost.
 
-use std::fmt::Write as _;
 use std::path::{Path, PathBuf};
 use std::process::Command;
 
 use fitwright::job::Job;
 use fitwright::simulate::{self, DEMO_JOB};
 use fitwright_tests::c::abi::Abi;
-use fitwright_tests::c::build::{Linked, STRICT, compiler, library, program, succeeded, tool};
+use fitwright_tests::c::build::{Linked, compiler, library, program, succeeded, tool};
+use fitwright_tests::c::header::LIBRARY;
+use fitwright_tests::c::matrix::{compiler_lays_out, compiles_in_every_standard};
 use fitwright_tests::c::root;
 use fitwright_tests::skipped;
 
@@ -16,61 +17,18 @@ fn source(name: &str) -> PathBuf {
 }
 
 fn abi() -> Abi {
-    let text = std::fs::read_to_string(root().join("include/fitwright.h")).expect("the header");
-    Abi::read(&text).expect("a header of the known form")
+    LIBRARY.abi()
 }
 
 #[test]
 fn the_header_compiles_in_every_standard() {
-    let folder = tempfile::tempdir().expect("a folder");
-    let file = folder.path().join("only.c");
-    // Twice: the guard holds; and nothing else is included before it.
-    let text =
-        "#include <fitwright.h>\n#include <fitwright.h>\nint main(void) { return FITW_OK; }\n";
-    std::fs::write(&file, text).expect("a file");
-    let languages = [
-        ("CC", "cc", "c", &["c99", "c11", "c17"][..]),
-        ("CXX", "c++", "c++", &["c++11", "c++14", "c++17", "c++20"][..]),
-    ];
-    for (variable, usual, language, standards) in languages {
-        let Some(compiler) = compiler(variable, usual) else { continue };
-        for standard in standards {
-            let mut command = Command::new(&compiler);
-            command.args(["-x", language, &format!("-std={standard}"), "-Wundef"]).args(STRICT);
-            command.arg("-fsyntax-only").arg("-I").arg(root().join("include"));
-            succeeded(command.arg(&file));
-        }
-    }
+    compiles_in_every_standard("fitwright.h", &root().join("include"));
 }
 
 #[test]
 fn the_compiler_lays_structs_out_as_described() {
-    let mut text = String::from("#include <fitwright.h>\n");
-    let mut asserts = 0;
-    for (name, s) in &abi().structs {
-        let _ = writeln!(text, "_Static_assert(sizeof({name}) == {}, \"{name}\");", s.size);
-        let _ = writeln!(text, "_Static_assert(_Alignof({name}) == {}, \"{name}\");", s.align);
-        for f in &s.fields {
-            let field = &f.name;
-            let _ = writeln!(
-                text,
-                "_Static_assert(offsetof({name}, {field}) == {}, \"{name}.{field}\");\n\
-                 _Static_assert(sizeof((({name} *)0)->{field}) == {}, \"{name}.{field}\");",
-                f.offset, f.size
-            );
-            asserts += 2;
-        }
-        // No padding: what is copied between library and caller has no undefined bytes.
-        assert_eq!(s.fields.iter().map(|f| f.size).sum::<usize>(), s.size, "{name} has padding");
-    }
+    let asserts = compiler_lays_out("fitwright.h", &root().join("include"), &abi());
     assert!(asserts > 200, "only {asserts} assertions");
-    let Some(cc) = compiler("CC", "cc") else { return };
-    let folder = tempfile::tempdir().expect("a folder");
-    let file = folder.path().join("layout.c");
-    std::fs::write(&file, text).expect("a file");
-    let mut command = Command::new(cc);
-    command.args(["-std=c11", "-fsyntax-only", "-I"]).arg(root().join("include")).arg(file);
-    succeeded(&mut command);
 }
 
 #[test]

@@ -1,18 +1,22 @@
 //! The binary interface as text, read from the header, and what may change of it.
 //!
-//! Only what this header's generator writes is understood: defines, structs of plain fields, opaque
-//! structs, callback types, prototypes. Layout by the rules of every 64-bit C ABI: natural alignment.
+//! Only what the headers' generator writes is understood: defines, structs of plain fields and pointers to
+//! functions, opaque structs, callback types, prototypes. Layout by the rules of every 64-bit C ABI: natural alignment.
 
 use std::collections::BTreeMap;
 use std::fmt::Write as _;
 
+/// How the names of the constants end that hold the version.
+const MAJOR: &str = "_MAJOR";
+const MINOR: &str = "_MINOR";
+
 /// The binary interface that a header describes.
 #[derive(Debug, Clone, PartialEq, Eq, Default)]
 pub struct Abi {
-    /// `FITW_ABI_MAJOR`, `FITW_ABI_MINOR`.
+    /// `FITW_…_MAJOR`, `FITW_…_MINOR`.
     pub version: (u32, u32),
-    /// Values of constants.
-    pub constants: BTreeMap<String, i64>,
+    /// Values of constants: whole numbers, or texts in quotation marks.
+    pub constants: BTreeMap<String, String>,
     /// Aliases of plain types.
     pub aliases: BTreeMap<String, String>,
     /// Opaque types.
@@ -34,6 +38,15 @@ pub struct Struct {
     pub align: usize,
     /// Fields in order.
     pub fields: Vec<Field>,
+}
+
+impl Struct {
+    fn add(&mut self, name: &str, kind: String, (size, align): (usize, usize), count: usize) {
+        let (offset, size) = (self.size.next_multiple_of(align), size * count);
+        self.fields.push(Field { name: name.to_owned(), kind, offset, size });
+        self.size = offset + size;
+        self.align = self.align.max(align);
+    }
 }
 
 /// A field of a struct.
@@ -72,20 +85,28 @@ impl Abi {
         for item in items(&code) {
             abi.item(item)?;
         }
-        let number = |name: &str| abi.constants.get(name).and_then(|v| u32::try_from(*v).ok());
-        abi.version = number("FITW_ABI_MAJOR")
-            .zip(number("FITW_ABI_MINOR"))
-            .ok_or("no FITW_ABI_MAJOR and FITW_ABI_MINOR")?;
+        let number = |end: &str| {
+            let mut found = abi.constants.iter().filter(|(name, _)| name.ends_with(end));
+            found.next().and_then(|(_, value)| value.parse().ok())
+        };
+        abi.version =
+            number(MAJOR).zip(number(MINOR)).ok_or("no constants that end in _MAJOR and _MINOR")?;
         Ok(abi)
     }
 
     fn define(&mut self, define: &str) -> Result<(), String> {
         let (name, value) = define.split_once(' ').unwrap_or((define, ""));
-        if name == "NUL" || name == "ZERO" || name.contains('(') {
+        // Conveniences of the source text, which no compiled program depends on.
+        let convenience = ["NUL", "ZERO", "PLUGIN_EXPORT", "PLUGIN_VERSION", "PLUGIN_OLDEST"];
+        if convenience.contains(&name) || name.contains('(') {
             return Ok(());
         }
-        let value = value.trim().parse().map_err(|_| format!("value of FITW_{define}"))?;
-        self.constants.insert(format!("FITW_{name}"), value);
+        let value = value.trim();
+        let text = value.len() > 2 && value.starts_with('"') && value.ends_with('"');
+        if !text && value.parse::<i64>().is_err() {
+            return Err(format!("value of FITW_{define}"));
+        }
+        self.constants.insert(format!("FITW_{name}"), value.to_owned());
         Ok(())
     }
 
@@ -115,6 +136,7 @@ impl Abi {
         } else if words.contains('(') {
             let (front, arguments) = words.split_once('(').ok_or_else(unknown)?;
             let (result, name) = front.trim().rsplit_once(' ').ok_or_else(unknown)?;
+            let result = result.trim_start_matches("FITW_PLUGIN_EXPORT ");
             self.functions.insert(name.to_owned(), format!("{result} ({}", arguments.trim()));
         } else if !words.is_empty() && words != "}" {
             return Err(unknown());
@@ -125,6 +147,12 @@ impl Abi {
     fn layout(&self, fields: &str) -> Result<Struct, String> {
         let mut out = Struct { size: 0, align: 1, fields: Vec::new() };
         for field in fields.split(';').map(str::trim).filter(|f| !f.is_empty()) {
+            if let Some((result, rest)) = field.split_once("(*") {
+                let (name, arguments) = rest.split_once(')').ok_or_else(|| field.to_owned())?;
+                let kind = format!("{} (*){arguments}", result.trim());
+                out.add(name, kind, (8, 8), 1);
+                continue;
+            }
             let (front, count) = match field.split_once('[') {
                 Some((front, count)) => {
                     let count = count.trim_end_matches(']').parse::<usize>();
@@ -134,24 +162,15 @@ impl Abi {
             };
             let at = front.rfind([' ', '*']).ok_or_else(|| format!("field {field}"))? + 1;
             let (kind, name) = (front[..at].trim(), front[at..].trim());
-            let (size, align) = self.size_of(kind)?;
-            let size = size * count.unwrap_or(1);
-            let offset = out.size.next_multiple_of(align);
-            out.fields.push(Field {
-                name: name.to_owned(),
-                kind: count.map_or_else(|| kind.to_owned(), |n| format!("{kind} [{n}]")),
-                offset,
-                size,
-            });
-            out.size = offset + size;
-            out.align = out.align.max(align);
+            let shown = count.map_or_else(|| kind.to_owned(), |n| format!("{kind} [{n}]"));
+            out.add(name, shown, self.size_of(kind)?, count.unwrap_or(1));
         }
         out.size = out.size.next_multiple_of(out.align);
         Ok(out)
     }
 
     fn size_of(&self, kind: &str) -> Result<(usize, usize), String> {
-        let plain = kind.trim_start_matches("const ");
+        let plain = kind.trim_start_matches("const ").trim_start_matches("struct ");
         if plain.ends_with('*') || self.callbacks.contains_key(plain) {
             return Ok((8, 8));
         }
@@ -241,10 +260,10 @@ impl Change {
             return Some(format!("the minor version fell from {} to {}", old.1, new.1));
         }
         if !self.broken.is_empty() {
-            return Some(format!("raise FITW_ABI_MAJOR, or undo:\n{}", self.broken.join("\n")));
+            return Some(format!("raise the major number, or undo:\n{}", self.broken.join("\n")));
         }
         if !self.added.is_empty() && new.1 == old.1 {
-            return Some(format!("raise FITW_ABI_MINOR for:\n{}", self.added.join("\n")));
+            return Some(format!("raise the minor number for:\n{}", self.added.join("\n")));
         }
         None
     }
@@ -273,9 +292,7 @@ impl Items {
             last = format!("{} {}", words.next().unwrap_or(""), words.next().unwrap_or(""));
             items.insert(last.clone(), vec![words.next().unwrap_or("").to_owned()]);
         }
-        for version in ["constant FITW_ABI_MAJOR", "constant FITW_ABI_MINOR"] {
-            items.remove(version);
-        }
+        items.retain(|name, _| !(name.ends_with(MAJOR) || name.ends_with(MINOR)));
         Items(items)
     }
 }

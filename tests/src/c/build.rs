@@ -37,22 +37,7 @@ pub fn tool(name: &str) -> bool {
 pub fn library() -> &'static Path {
     static FOLDER: OnceLock<PathBuf> = OnceLock::new();
     FOLDER.get_or_init(|| {
-        let test = std::env::current_exe().expect("the test's own path");
-        // target/<profile>/deps/<test>
-        let profile = test.ancestors().nth(2).expect("a profile's folder").to_owned();
-        let target = profile.parent().expect("a target folder");
-        let name = profile.file_name().and_then(|n| n.to_str()).expect("a profile's name");
-        let name = if name == "debug" { "dev" } else { name };
-        // With the tests' package, so that the engine's features are those that are built already.
-        let packages = ["build", "--quiet", "-p", "fitwright-ffi", "-p", "fitwright-tests"];
-        let out = Command::new(env!("CARGO"))
-            .current_dir(root())
-            .args(packages)
-            .args(["--profile", name, "--target-dir"])
-            .arg(target)
-            .output()
-            .expect("cargo runs");
-        assert!(out.status.success(), "{}", String::from_utf8_lossy(&out.stderr));
+        let profile = library_of("fitwright-ffi");
         // Programs ask for the name with the major number, which an installation makes a link.
         // Renamed into place: another test may be using the one that is there.
         let made = profile.join(format!("libfitwright.so.1.{}", std::process::id()));
@@ -60,6 +45,31 @@ pub fn library() -> &'static Path {
         std::fs::rename(made, profile.join("libfitwright.so.1")).expect("its name");
         profile
     })
+}
+
+/// Folder with the libraries of a package, built with the profile of the running test.
+///
+/// # Panics
+/// If the build fails.
+#[must_use]
+pub fn library_of(package: &str) -> PathBuf {
+    let test = std::env::current_exe().expect("the test's own path");
+    // target/<profile>/deps/<test>
+    let profile = test.ancestors().nth(2).expect("a profile's folder").to_owned();
+    let target = profile.parent().expect("a target folder");
+    let name = profile.file_name().and_then(|n| n.to_str()).expect("a profile's name");
+    let name = if name == "debug" { "dev" } else { name };
+    // With the tests' package, so that the engine's features are those that are built already.
+    let packages = ["build", "--quiet", "-p", package, "-p", "fitwright-tests"];
+    let out = Command::new(env!("CARGO"))
+        .current_dir(root())
+        .args(packages)
+        .args(["--profile", name, "--target-dir"])
+        .arg(target)
+        .output()
+        .expect("cargo runs");
+    assert!(out.status.success(), "{}", String::from_utf8_lossy(&out.stderr));
+    profile
 }
 
 /// How a program is linked.

@@ -3,6 +3,7 @@
 pub mod abi;
 pub mod build;
 pub mod header;
+pub mod matrix;
 
 use std::path::PathBuf;
 
