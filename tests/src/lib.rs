@@ -2,6 +2,7 @@
 
 pub mod c;
 pub mod package;
+pub mod plugins;
 
 use std::io::Write;
 use std::path::PathBuf;
