@@ -2,7 +2,7 @@
  * fitwright_plugin.h: how a plug-in brings fitters of its own to Fitwright. This header is the manual for its
  * authors. Generated from plugins/abi/src; not edited by hand.
  *
- * What it is A plug-in is a folder with a manifest and a shared library. The library exports one function,
+ * Plug-in    A folder with a manifest and a shared library. The library exports one function,
  *            fitw_plugin_entry, and links nothing of Fitwright: all that it needs of the host comes through
  *            tables of functions. A fitter takes points of a scan and returns a shape: parameters with names
  *            and units, their covariance, and the bounded standard pieces that it consists of.
@@ -42,9 +42,9 @@
  *            you fill, write sizeof of it as you compile it; into fitw_plugin_table, which the host sized,
  *            write nothing beyond the size found there. Fields called `reserved` are 0.
  *
- * Threads    Any function may be called from any thread, several fits at once: keep what a fit works on in
- *            its own call. `call` and `input` are valid until `fit` returns, and only on the thread that it
- *            was called on; whoever starts threads ends them before it returns.
+ * Threads    The host calls from any thread, several fits at once: keep what a fit works on to itself.
+ *            `call` serves the thread that `fit` runs on; `input` may be read by all. Both end when `fit`
+ *            returns: whoever starts threads ends them before that.
  *
  * Memory     What a function is given it copies or reads before it returns. call->allocate gives memory that
  *            the host frees when the fit ends; malloc and free of your own are as good. Neither side frees
@@ -54,7 +54,7 @@
  *            rejected points, notes; then return FITW_PLUGIN_OK. The host checks them and takes none of
  *            them if one is wrong: every number finite; directions of length 1; radii above 0 and below
  *            10 m; names of lower case letters, digits and `_`, none twice; the covariance square, of the
- *            right size, symmetric, no variance below 0; at least one piece, each near the points (within
+ *            right size, symmetric, no eigenvalue below 0; at least one piece, each near the points (within
  *            their box grown by its diagonal); rejected points that exist, each once. At most 192 rows of
  *            covariance, 4,096 pieces, 100,000 numbers in a table. Distances and rms are the host's own,
  *            from pieces and points.

@@ -6,8 +6,9 @@
 #define PI 3.14159265358979323846
 enum { POINTS = 3000 };
 
-/* A slot: 9 wide, 24 long, 8 deep, anyhow in space. */
-static const double WIDTH = 9.0, LENGTH = 24.0, DEPTH = 8.0, CENTRE[3] = {310.0, -45.0, 122.0};
+/* The slot of the moment, anyhow in space. */
+static double WIDTH = 9.0, LENGTH = 24.0, DEPTH = 8.0;
+static const double CENTRE[3] = {310.0, -45.0, 122.0};
 static double frame[3][3]; /* along, across, axis */
 static double points[3 * POINTS], normals[3 * POINTS];
 
@@ -175,6 +176,28 @@ static void errors_are_as_large_as_said(const seen *part, int with_normals, doub
     printf("\n");
 }
 
+/* Slots of many sizes, each seen in another part, often without one of its sides, with outliers. */
+static void any_slot_is_found(int count, uint64_t seed)
+{
+    double error[7], uncertainty[7];
+    for (int run = 0; run < count; ++run) {
+        seen part;
+        turn_frame(&seed);
+        WIDTH = 4.0 + 12.0 * uniform(&seed), LENGTH = WIDTH * (1.3 + 2.5 * uniform(&seed));
+        DEPTH = 2.0 + 14.0 * uniform(&seed);
+        for (int k = 0; k < 2; ++k) {
+            part.from[k] = 0.9 * uniform(&seed), part.to[k] = PI - 0.9 * uniform(&seed);
+            part.side[k] = uniform(&seed);
+        }
+        if (uniform(&seed) < 0.5) part.side[run % 2] = 0.0;
+        scan(&part, WIDTH, LENGTH, 0.03, 0.05, &seed);
+        TRUE_(fit(POINTS, run % 3 == 0, run % 5 == 0 ? WIDTH : 0.0) == FITW_PLUGIN_OK);
+        errors(error, uncertainty);
+        for (int e = 0; e < 7; ++e) TRUE_(fabs(error[e]) < 4.5 * uncertainty[e] + 1e-12);
+    }
+    WIDTH = 9.0, LENGTH = 24.0, DEPTH = 8.0;
+}
+
 static void outliers_are_found(uint64_t seed)
 {
     double error[7], uncertainty[7];
@@ -279,6 +302,7 @@ int main(int argc, char **argv)
     errors_are_as_large_as_said(&ALL, 1, WIDTH, 2);
     errors_are_as_large_as_said(&partly, 1, 0.0, 3);
     errors_are_as_large_as_said(&partly, 0, 0.0, 4);
+    any_slot_is_found(2 * runs, 8);
     outliers_are_found(5);
     many(runs < 60 ? 30000 : 1000000, 7);
     free(answer.rejected);

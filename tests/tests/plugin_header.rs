@@ -114,6 +114,31 @@ fn the_example_in_the_header_compiles_as_printed() {
     succeeded(command.args(STRICT).arg(file));
 }
 
+#[test]
+fn the_macros_serve_c_and_cpp() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let file = folder.path().join("macros.c");
+    let text = "#include <fitwright_plugin.h>\n\
+        #ifdef __cplusplus\n#define CHECK(x) static_assert(x, #x)\n\
+        #else\n#define CHECK(x) _Static_assert(x, #x)\n#endif\n\
+        CHECK(FITW_PLUGIN_VERSION == 0x10001u && FITW_PLUGIN_OLDEST == 0x10000u);\n\
+        CHECK(FITW_PLUGIN_UP_TO(fitw_plugin_input, seed) < sizeof(fitw_plugin_input));\n\
+        CHECK(FITW_PLUGIN_UP_TO(fitw_plugin_input, resolution_mm) == sizeof(fitw_plugin_input));\n\
+        const fitw_plugin_text name = FITW_PLUGIN_TEXT(\"width\");\n\
+        int main(void) { return name.length == 5 && name.data[4] == 'h' ? 0 : 1; }\n";
+    std::fs::write(&file, text).expect("a file");
+    for (variable, usual, language, standard) in
+        [("CC", "cc", "c", "-std=c11"), ("CXX", "c++", "c++", "-std=c++11")]
+    {
+        let Some(compiler) = compiler(variable, usual) else { continue };
+        let program = folder.path().join(usual);
+        let mut command = Command::new(compiler);
+        command.args(["-x", language, standard]).args(STRICT).arg("-I");
+        succeeded(command.arg(root().join("include")).arg(&file).arg("-o").arg(&program));
+        succeeded(&mut Command::new(program));
+    }
+}
+
 /// A program that was compiled with the first version's header stays right: nothing changed but what grew.
 #[test]
 fn today_s_interface_only_grew_since_1_0() {

@@ -10,6 +10,11 @@ use fitwright_tests::c::root;
 use fitwright_tests::plugins::{Interface, ball, host, hostile, misbehaviours, obround};
 use fitwright_tests::skipped;
 
+/// Signals.
+const ABORT: i32 = 6;
+const SEGV: i32 = 11;
+const ALARM: i32 = 14;
+
 const VERSIONS: [Interface; 2] = [Interface::First, Interface::Today];
 
 fn stdout(out: &Output) -> String {
@@ -128,17 +133,31 @@ fn every_hostile_plugin_compiles() {
 /// Runs a hostile plug-in with nothing that holds it.
 fn loose(name: &str, host: &Path, folder: &Path) -> Option<Output> {
     let plugin = hostile(name, folder)?;
+    Some(run(&plugin, name, host))
+}
+
+fn run(plugin: &Path, name: &str, host: &Path) -> Output {
     let mut command = Command::new(host);
     command.arg(plugin.join("libhostile.so")).arg(format!("hostile.{name}-ball"));
-    Some(command.output().expect("it runs"))
+    command.output().expect("it runs")
+}
+
+/// What the versions' tests stand on: a host's tables end where its struct_size says.
+#[test]
+fn reading_beyond_what_a_host_of_1_0_has_crashes() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let name = "reads-beyond-input";
+    let Some(plugin) = hostile(name, folder.path()) else { return };
+    for (of_host, signal) in [(Interface::First, Some(SEGV)), (Interface::Today, None)] {
+        let Some(host) = host("hostile.c", of_host, &[], folder.path()) else { return };
+        let out = run(&plugin, name, &host);
+        assert_eq!(out.status.signal(), signal, "{of_host:?}: {out:?}");
+    }
 }
 
 /// The engine's tests prove something only if these do what they say.
 #[test]
 fn hostile_plugins_do_the_harm_they_are_meant_to_do() {
-    const SEGV: i32 = 11;
-    const ABORT: i32 = 6;
-    const ALARM: i32 = 14;
     let folder = tempfile::tempdir().expect("a folder");
     let Some(host) = host("hostile.c", Interface::Today, &[], folder.path()) else { return };
     let signals = [

@@ -122,8 +122,11 @@ UNUSED static int32_t introduce(fitw_plugin_table *table, int32_t (*fit)(const v
     int32_t fitw_plugin_entry(uint32_t lowest, uint32_t highest, const fitw_plugin_host *host,                \
                               fitw_plugin_table *table)                                                       \
     {                                                                                                         \
-        (void)lowest, (void)highest, (void)host;                                                              \
-        return introduce(table, fit);                                                                         \
+        (void)lowest, (void)host;                                                                             \
+        introduce(table, fit);                                                                                \
+        if (highest < table->version)                                                                         \
+            table->version = highest;                                                                         \
+        return FITW_PLUGIN_OK;                                                                                \
     }
 
 #endif

@@ -106,4 +106,14 @@ CASE(wild_progress)
     return report(call, &b);
 }
 
+/* A right answer in a host of 1.1; in one of 1.0, whose input ends before it, this field must not be read
+ * without asking struct_size. */
+CASE(reads_beyond_input)
+{
+    ball b = honest(input);
+    const volatile double *resolution = &input->resolution_mm;
+    b.radius += 1e-9 * (*resolution > 0.0);
+    return report(call, &b);
+}
+
 ENTRY_OF_FIT
