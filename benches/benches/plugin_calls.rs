@@ -26,10 +26,14 @@ fn main() {
     };
     let (here, there) = (load(true), load(false));
     let mut dear = false;
-    println!("{:>9}{:>15}{:>15}{:>12}  ms, shortest of {ROUNDS}", "points", "in process", "worker", "added");
+    println!(
+        "{:>9}{:>15}{:>15}{:>12}  ms, shortest of {ROUNDS}",
+        "points", "in process", "worker", "added"
+    );
     for count in [200, 10_000, 1_000_000] {
         let (points, normals) = stud(count);
-        let input = Input { normals: Some(&normals), resolution: Some(0.5), ..Input::new(&points) };
+        let mut input = Input::new(&points);
+        (input.normals, input.resolution) = (Some(normals.as_slice()), Some(0.5));
         // In turns, so that what else the machine does touches both alike.
         let (mut a, mut b) = (f64::INFINITY, f64::INFINITY);
         for _ in 0..ROUNDS {

@@ -105,13 +105,28 @@ pub fn obround(interface: Interface, options: &[&str], into: &Path) -> Option<Pa
 /// If the build fails.
 #[must_use]
 pub fn ball(into: &Path) -> PathBuf {
-    let name = "libfitwright_test_ball.so";
-    let built = library_of("fitwright-test-ball").join(name);
-    let folder = into.join("ball");
+    built_here("fitwright-test-ball", "tests/plugins/ball", into)
+}
+
+/// A plug-in in Rust of this workspace: its library, with all files beside its manifest (references).
+///
+/// # Panics
+/// If the build fails.
+#[must_use]
+pub fn built_here(package: &str, source: &str, into: &Path) -> PathBuf {
+    let (name, source) = (format!("lib{}.so", package.replace('-', "_")), root().join(source));
+    let folder = into.join(source.file_name().expect("a name"));
     std::fs::create_dir(&folder).expect("a new folder");
-    let library = folder.join(name);
-    std::fs::copy(built, &library).expect("a copy of the library");
-    finished(&folder, &library, &read(&root().join("tests/plugins/ball/fitwright-plugin.toml")));
+    let library = folder.join(&name);
+    std::fs::copy(library_of(package).join(name), &library).expect("a copy of the library");
+    for entry in std::fs::read_dir(&source).expect("its folder") {
+        let path = entry.expect("a file").path();
+        let file = path.file_name().expect("a name");
+        if path.is_file() && file != "Cargo.toml" {
+            std::fs::copy(&path, folder.join(file)).expect("a copy");
+        }
+    }
+    finished(&folder, &library, &read(&source.join("fitwright-plugin.toml")));
     folder
 }
 

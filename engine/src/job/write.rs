@@ -18,6 +18,15 @@ pub struct WriteOptions {
 }
 
 impl Outcome {
+    /// Name of the assembly in STEP: the job's, which must not be that of a feature.
+    fn title(&self) -> String {
+        let mut title = self.job.clone();
+        while self.features.iter().any(|f| f.feature.name == title) {
+            title.push_str(" (job)");
+        }
+        title
+    }
+
     /// Writes `result.json`, `features.step`, `report.html` (given as text), with a part
     /// `part-clearance.ply`, and what the options ask for; returns the paths.
     ///
@@ -35,7 +44,7 @@ impl Outcome {
         };
         if !self.features.is_empty() {
             let features: Vec<Feature> = self.features.iter().map(|f| f.feature.clone()).collect();
-            let step = StepOptions { title: self.job.clone(), ..StepOptions::default() };
+            let step = StepOptions { title: self.title(), ..StepOptions::default() };
             write_step(path("features.step"), &Pose::identity(), &features, &step)?;
         }
         if let Some(part) = &self.part {

@@ -134,7 +134,7 @@ pub(super) fn answer(raw: &Answer, of: &Described, region: &Region) -> Checked<B
         pieces.push(bounded);
     }
     if of.kind != Kind::Composite {
-        return standard(raw, of, pieces, rejected);
+        return standard(of, pieces, rejected);
     }
     let mut parameters: Vec<Parameter> = Vec::new();
     for p in &raw.parameters {
@@ -151,16 +151,8 @@ pub(super) fn answer(raw: &Answer, of: &Described, region: &Region) -> Checked<B
     Ok(Believed { shape, rejected })
 }
 
-fn standard(
-    raw: &Answer,
-    of: &Described,
-    pieces: Vec<Bounded>,
-    rejected: Vec<bool>,
-) -> Checked<Believed> {
-    if !raw.parameters.is_empty() {
-        let reason = format!("a {} has the engine's own; report none", of.kind.name());
-        return Err(wrong("parameters", reason));
-    }
+/// One piece says all; parameters are the engine's own.
+fn standard(of: &Described, pieces: Vec<Bounded>, rejected: Vec<bool>) -> Checked<Believed> {
     match <[Bounded; 1]>::try_from(pieces) {
         Ok([piece]) if piece.shape.kind() == of.kind => {
             Ok(Believed { shape: piece.shape, rejected })

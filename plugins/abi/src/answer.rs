@@ -90,7 +90,8 @@ pub struct fitw_plugin_column {
 /// What a fitter can do during one call. `call` goes first into every function. The functions copy what they
 /// are given. They return FITW_PLUGIN_OK, or FITW_PLUGIN_E_LIMIT when the host takes no more.
 ///
-/// Parameters appear in results under their names in the order in which they are reported. The host
+/// Parameters appear in results under their names (lower case letters, digits, `_`; each once) in the order in
+/// which they are reported. The host
 /// computes distances, rms and the covariance of the shape's place itself, from the pieces and the points.
 #[repr(C)]
 pub struct fitw_plugin_call {

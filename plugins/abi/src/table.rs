@@ -101,7 +101,9 @@ pub struct fitw_plugin_input {
 pub struct fitw_plugin_fitter {
     /// sizeof(fitw_plugin_fitter).
     pub struct_size: u32,
-    /// FITW_PLUGIN_SHAPE_… of what it returns; FITW_PLUGIN_SHAPE_COMPOSITE for a shape of several pieces.
+    /// FITW_PLUGIN_SHAPE_… of what it returns; FITW_PLUGIN_SHAPE_COMPOSITE for a shape of several pieces. Of a
+    /// standard shape the one piece counts: parameters and covariance are the host's own, and those
+    /// reported are left aside.
     pub shape: i32,
     /// Unique id, `vendor.name`, as it stands in the manifest: the plug-in's own vendor.
     pub id: fitw_plugin_text,

@@ -20,7 +20,8 @@ fn a_slot_in_c_is_found_and_is_the_same_to_the_bit_in_a_worker_and_in_process() 
     let folder = temporary();
     let Some(plugin) = plugins::obround(Interface::Today, &[], folder.path()) else { return };
     let (points, normals) = slot(4000, 9.0, 8.0, 0.02);
-    let input = Input { normals: Some(&normals), noise: Some(0.02), ..Input::new(&points) };
+    let mut input = Input::new(&points);
+    (input.normals, input.noise) = (Some(normals.as_slice()), Some(0.02));
     let mut fits = Vec::new();
     for (trusted, threads) in [(true, 1), (true, 2), (false, 1), (false, 2)] {
         let ids: &[&str] = if trusted { &["fitwright.obround-c"] } else { &[] };
@@ -31,7 +32,9 @@ fn a_slot_in_c_is_found_and_is_the_same_to_the_bit_in_a_worker_and_in_process() 
         request.context = Some(Context::new(threads).expect("threads"));
         fits.push(fitter.fit(&input, &request).expect("a slot"));
     }
-    let bits = |f: &fitwright::associate::Fit<Primitive>| format!("{:?}", (&f.shape, &f.covariance, &f.quality));
+    let bits = |f: &fitwright::associate::Fit<Primitive>| {
+        format!("{:?}", (&f.shape, &f.covariance, &f.quality))
+    };
     for other in &fits[1..] {
         assert_eq!(bits(other), bits(&fits[0]));
     }
@@ -41,7 +44,9 @@ fn a_slot_in_c_is_found_and_is_the_same_to_the_bit_in_a_worker_and_in_process() 
     assert!((number(&fit.shape, "length") - 25.0).abs() < 0.005, "{:?}", fit.shape);
     // The engine's own judgement: noise 0.02 mm all over.
     assert!((fit.quality.rms / 0.02 - 1.0).abs() < 0.05, "{}", fit.quality.rms);
-    assert!(fit.quality.sigma > 0.0 && fit.covariance.deviation_at(&Point3::new(0.0, 0.0, 5.0)) < 0.01);
+    assert!(
+        fit.quality.sigma > 0.0 && fit.covariance.deviation_at(&Point3::new(0.0, 0.0, 5.0)) < 0.01
+    );
 }
 
 #[test]
@@ -89,7 +94,8 @@ fn a_plug_in_of_interface_1_0_serves_this_host() {
     for trusted in [&["fitwright.obround-c"][..], &[]] {
         let registry = registry(&old, trusted);
         let (points, normals) = slot(1000, 6.0, 5.0, 0.01);
-        let input = Input { normals: Some(&normals), resolution: Some(0.3), ..Input::new(&points) };
+        let mut input = Input::new(&points);
+        (input.normals, input.resolution) = (Some(normals.as_slice()), Some(0.3));
         let fitter = registry.fitter("fitwright.obround").expect("a fitter");
         let fit = fitter.fit(&input, &Request::default()).expect("a slot");
         assert!((number(&fit.shape, "width") - 6.0).abs() < 0.005);
@@ -130,7 +136,10 @@ fn options_are_checked_and_named() {
     let unknown = message("widht", 6.0);
     assert!(unknown.contains("widht") && unknown.contains("width"), "{unknown}");
     let negative = message("width", -1.0);
-    assert!(negative.contains("width") && negative.contains("-1") && negative.contains("mm"), "{negative}");
+    assert!(
+        negative.contains("width") && negative.contains("-1") && negative.contains("mm"),
+        "{negative}"
+    );
     assert!(message("width", f64::NAN).contains("NaN"));
     let builtin = registry.fitter("builtin.plane").expect("a fitter");
     let mut request = Request::default();

@@ -60,7 +60,8 @@ pub(crate) fn slot(count: usize, width: f64, half: f64, sigma: f64) -> (Vec<Poin
         } else if s < around + 2.0 * half {
             (Vec3::new(half - (s - around), r, 0.0), Vec3::y())
         } else if s < 2.0 * around + 2.0 * half {
-            let (sin, cos) = ((s - around - 2.0 * half) / r + std::f64::consts::FRAC_PI_2).sin_cos();
+            let (sin, cos) =
+                ((s - around - 2.0 * half) / r + std::f64::consts::FRAC_PI_2).sin_cos();
             (Vec3::new(-half + r * cos, r * sin, 0.0), Vec3::new(cos, sin, 0.0))
         } else {
             (Vec3::new(-half + (s - 2.0 * around - 2.0 * half), -r, 0.0), -Vec3::y())

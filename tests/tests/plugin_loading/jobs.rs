@@ -49,11 +49,15 @@ fn a_job_names_its_plug_ins_and_everything_it_writes_knows_their_shape() {
         let plugins = format!("[plugins]\nfolders = [\"{name}\"]\n{trusted}");
         let file = job(folder.path(), "mm", &plugins, "");
         let out = folder.path().join(format!("out{}", seen.len()));
-        let ran = fitwright(&["run", &file.display().to_string(), "--out", &out.display().to_string()]);
+        let ran =
+            fitwright(&["run", &file.display().to_string(), "--out", &out.display().to_string()]);
         assert!(ran.status.success(), "{}{}", text(&ran.stdout), text(&ran.stderr));
         let feature = result(&out)["features"][0].clone();
         assert_eq!(feature["fitter"], "fitwright.obround");
-        assert_eq!((&feature["kind"], &feature["shape"]), (&"composite".into(), &"obround slot".into()));
+        assert_eq!(
+            (&feature["kind"], &feature["shape"]),
+            (&"composite".into(), &"obround slot".into())
+        );
         let width = feature["parameters"]["width"].as_f64().expect("a width");
         let u = feature["uncertainty"]["width"].as_f64().expect("its uncertainty");
         assert!((width - 9.0).abs() < 0.006 && u > 1e-5 && u < 0.01, "{width} +- {u}");
@@ -77,7 +81,12 @@ fn options_are_in_the_job_s_units() {
     let plugins = plugin.display().to_string();
     let out = folder.path().join("out");
     let ran = fitwright(&[
-        "run", &file.display().to_string(), "--out", &out.display().to_string(), "--plugins", &plugins,
+        "run",
+        &file.display().to_string(),
+        "--out",
+        &out.display().to_string(),
+        "--plugins",
+        &plugins,
     ]);
     assert!(ran.status.success(), "{}{}", text(&ran.stdout), text(&ran.stderr));
     let parameters = result(&out)["features"][0]["parameters"].clone();
@@ -93,7 +102,8 @@ fn what_is_wrong_in_a_job_names_place_and_remedy() {
     let run = |plugins: &str, options: &str| {
         let file = job(folder.path(), "mm", plugins, options);
         let out = folder.path().join("none");
-        let ran = fitwright(&["run", &file.display().to_string(), "--out", &out.display().to_string()]);
+        let ran =
+            fitwright(&["run", &file.display().to_string(), "--out", &out.display().to_string()]);
         assert_eq!(ran.status.code(), Some(65), "{}", text(&ran.stderr));
         assert!(!out.join("result.json").exists());
         text(&ran.stderr)
@@ -123,7 +133,10 @@ fn the_environment_names_folders_and_only_absolute_ones() {
     let program = worker().with_file_name("fitwright");
     let list = |value: &str| {
         let mut command = Command::new(&program);
-        let out = command.current_dir(folder.path()).env("FITWRIGHT_PLUGINS", value).args(["plugins", "list"]);
+        let out = command
+            .current_dir(folder.path())
+            .env("FITWRIGHT_PLUGINS", value)
+            .args(["plugins", "list"]);
         out.output().expect("the program runs")
     };
     let found = list(&plugin.display().to_string());

@@ -6,4 +6,5 @@ mod common;
 mod hostile;
 mod jobs;
 mod loading;
+mod readme;
 mod trial;

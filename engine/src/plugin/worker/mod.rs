@@ -273,7 +273,7 @@ impl Worker {
                 _ => break None,
             }
         };
-        let how = status.map_or_else(|| "spoke nonsense".into(), how);
+        let how = status.map_or_else(|| "closed its connection".into(), how);
         let said = self.said.lock().unwrap_or_else(|e| e.into_inner());
         let said = String::from_utf8_lossy(&said);
         match said.lines().rfind(|l| !l.trim().is_empty()) {
