@@ -238,7 +238,8 @@ fn described(folder: &Path, manifest: &Manifest, raw: &[Description]) -> Result<
     let refused = |reason: String| Error::PluginRefused { path: folder.into(), reason };
     let mut ids: Vec<&String> = raw.iter().map(|d| &d.id).collect();
     let mut named: Vec<&String> = manifest.fitters.iter().collect();
-    (ids.sort(), named.sort());
+    ids.sort();
+    named.sort();
     if ids != named {
         return Err(refused(format!("its library has fitters {ids:?}, its manifest {named:?}")));
     }

@@ -26,9 +26,17 @@ pub(super) struct Cloud {
 /// What a fitter is tried on.
 pub(super) struct Data {
     /// The plug-in's own: points with what is expected.
-    pub(super) references: Vec<(String, Cloud, Vec<(String, Expected)>)>,
+    pub(super) references: Vec<Known>,
     /// The first reference, or a made-up surface that may be none of its shape.
     pub(super) usual: Cloud,
+}
+
+/// Points with a known answer.
+pub(super) struct Known {
+    pub(super) file: String,
+    pub(super) cloud: Cloud,
+    /// By name of the parameter.
+    pub(super) expected: Vec<(String, Expected)>,
 }
 
 impl Cloud {
@@ -87,9 +95,9 @@ pub(super) fn of(fitter: &PluginFitter, manifest: &Manifest, folder: &Path) -> R
             options: reference.options.iter().map(|(n, x)| (n.clone(), *x)).collect(),
         };
         let expected = reference.expect.iter().map(|(n, e)| (n.clone(), *e)).collect();
-        references.push((reference.file.clone(), cloud, expected));
+        references.push(Known { file: reference.file.clone(), cloud, expected });
     }
-    let usual = references.first().map_or_else(half_pipe, |(_, cloud, _)| cloud.clone());
+    let usual = references.first().map_or_else(half_pipe, |known| known.cloud.clone());
     Ok(Data { references, usual })
 }
 

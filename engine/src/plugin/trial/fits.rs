@@ -2,7 +2,7 @@
 
 use fitwright_plugin_abi as abi;
 
-use super::data::{Cloud, Data};
+use super::data::{Cloud, Data, Known};
 use super::{Found, Kept, Subject};
 use crate::associate::{Input, Request};
 use crate::error::{Error, Result};
@@ -16,8 +16,8 @@ pub(super) fn rules(subject: &Subject<'_>, data: &Data) -> Vec<Found> {
         let remedy = "give it points with a known answer: [[reference]] in its manifest";
         all.push(subject.found("reference fits", Kept::NotTried(remedy.into())));
     }
-    for (file, cloud, expected) in &data.references {
-        all.push(subject.found("reference fit", reference(subject, file, cloud, expected)));
+    for known in &data.references {
+        all.push(subject.found("reference fit", reference(subject, known)));
     }
     let usual = &data.usual;
     let minimum = subject.fitter.described.minimum;
@@ -59,12 +59,8 @@ fn bad_points(subject: &Subject<'_>, cloud: &Cloud, must_fail: bool) -> Kept {
     }
 }
 
-fn reference(
-    subject: &Subject<'_>,
-    file: &str,
-    cloud: &Cloud,
-    expected: &[(String, Expected)],
-) -> Kept {
+fn reference(subject: &Subject<'_>, known: &Known) -> Kept {
+    let Known { file, cloud, expected } = known;
     let answer = subject.call(cloud, subject.context, 1);
     let shape = match answer.and_then(|answer| judged(subject, cloud, &answer)) {
         Ok(shape) => shape,
