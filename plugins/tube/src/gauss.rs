@@ -14,6 +14,10 @@ pub(crate) trait Model: Sized {
     fn unknowns(&self) -> usize;
     /// Signed distance of a point.
     fn distance(&self, p: &V3) -> f64;
+    /// Signed distances of points.
+    fn distances(&self, points: &[V3]) -> Vec<f64> {
+        points.iter().map(|p| self.distance(p)).collect()
+    }
     /// Adds the points' part to the normal equations.
     fn gather(&self, points: &[V3], loss: Loss, into: &mut Normal);
     /// Moved by a step of the unknowns; `None` if it would be no such surface.
@@ -184,7 +188,7 @@ pub(crate) fn finish<M: Model>(
     let mut cut = cut;
     for round in 0.. {
         model = minimise(model, points, Loss::Cut(cut), PASSES, host)?;
-        let inside = points.iter().map(|p| model.distance(p)).filter(|r| r.abs() < cut);
+        let inside = model.distances(points).into_iter().filter(|r| r.abs() < cut);
         let (count, squares) = inside.fold((0usize, 0.0), |(n, s), r| (n + 1, s + r * r));
         let spare = count.saturating_sub(model.unknowns());
         if spare == 0 {
@@ -203,7 +207,7 @@ pub(crate) fn finish<M: Model>(
 
 /// Standard deviation that the median distance of the points within `width` says.
 pub(crate) fn deviation<M: Model>(model: &M, points: &[V3], width: f64) -> f64 {
-    let distances = points.iter().map(|p| model.distance(p).abs());
+    let distances = model.distances(points).into_iter().map(f64::abs);
     let mut near: Vec<f64> = distances.filter(|d| *d < width).collect();
     1.4826 * cloud::median(&mut near)
 }

@@ -7,7 +7,6 @@ use fitwright_plugin::{
 };
 use nalgebra::DMatrix;
 
-use crate::bends::about;
 use crate::cloud::{Cloud, spacing};
 use crate::ends::{Ends, ends};
 use crate::host::Host;

@@ -10,6 +10,8 @@ use fitwright_plugin::{Failure, Fitted, Input, abi};
 use fitwright_tube::{Host, Outcome, Value};
 pub use nalgebra::{UnitQuaternion, Vector3};
 
+pub mod tube;
+
 pub type V3 = Vector3<f64>;
 
 /// Noise of the simulated scanner, mm.
@@ -265,8 +267,4 @@ pub fn poor() -> Vec<(&'static str, Scan)> {
     }
     out.push(("cloud", cloud));
     out
-}
-
-pub fn no_points() -> Scan {
-    Scan::default()
 }
