@@ -166,14 +166,14 @@ pub(crate) fn settle<M: Model>(
     let mut width = width;
     for _ in 0..ROUNDS {
         model = minimise(model, points, Loss::Biweight(width), PASSES, host)?;
-        let next = (WIDE * deviation(&model, points, width)).clamp(0.4 * width, width);
+        let next = (WIDE * deviation(&model, points, width, host)?).clamp(0.4 * width, width);
         let narrow = next > 0.97 * width;
         width = next;
         if narrow {
             break;
         }
     }
-    let cut = CUT * deviation(&model, points, width);
+    let cut = CUT * deviation(&model, points, width, host)?;
     finish(model, points, cut.max(FLOOR), host)
 }
 
@@ -188,7 +188,8 @@ pub(crate) fn finish<M: Model>(
     let mut cut = cut;
     for round in 0.. {
         model = minimise(model, points, Loss::Cut(cut), PASSES, host)?;
-        let inside = model.distances(points).into_iter().filter(|r| r.abs() < cut);
+        let distances = distances(&model, points, host)?;
+        let inside = distances.iter().filter(|r| r.abs() < cut);
         let (count, squares) = inside.fold((0usize, 0.0), |(n, s), r| (n + 1, s + r * r));
         let spare = count.saturating_sub(model.unknowns());
         if spare == 0 {
@@ -206,14 +207,33 @@ pub(crate) fn finish<M: Model>(
 }
 
 /// Standard deviation that the median distance of the points within `width` says.
-pub(crate) fn deviation<M: Model>(model: &M, points: &[V3], width: f64) -> f64 {
-    let distances = model.distances(points).into_iter().map(f64::abs);
+fn deviation<M: Model>(
+    model: &M,
+    points: &[V3],
+    width: f64,
+    host: &dyn Host,
+) -> Result<f64, Failure> {
+    let distances = distances(model, points, host)?.into_iter().map(f64::abs);
     let mut near: Vec<f64> = distances.filter(|d| *d < width).collect();
-    1.4826 * cloud::median(&mut near)
+    Ok(1.4826 * cloud::median(&mut near))
+}
+
+/// Signed distances, asking the host in between whether to stop.
+pub(crate) fn distances<M: Model>(
+    model: &M,
+    points: &[V3],
+    host: &dyn Host,
+) -> Result<Vec<f64>, Failure> {
+    let mut out = Vec::with_capacity(points.len());
+    for part in points.chunks(CHUNK) {
+        host.check()?;
+        out.extend(model.distances(part));
+    }
+    Ok(out)
 }
 
 /// Points between two questions whether to stop.
-const CHUNK: usize = 50_000;
+pub(crate) const CHUNK: usize = 20_000;
 /// Share of the largest diagonal element that damping works with at least.
 const TINY: f64 = 1e-12;
 /// Reciprocal of the largest inflation of a variance by the other unknowns.

@@ -1,9 +1,11 @@
 //! Normals from the points themselves: the direction of least spread of each neighbourhood.
 
+use fitwright_plugin::Failure;
 use nalgebra::{Matrix3, SymmetricEigen};
 
 use crate::V3;
 use crate::cloud::Grid;
+use crate::host::Host;
 
 /// Mean and spread of points: directions from the largest to the smallest variance.
 pub(crate) struct Spread {
@@ -28,10 +30,14 @@ pub(crate) fn spread(points: impl Iterator<Item = V3> + Clone) -> Spread {
 }
 
 /// Unit normals from the neighbours within `reach`, sign open; zero where there are too few.
-pub(crate) fn normals(points: &[V3], reach: f64) -> Vec<V3> {
+pub(crate) fn normals(
+    points: &[V3],
+    reach: f64,
+    host: &dyn Host,
+) -> Result<Vec<V3>, Failure> {
     let grid = Grid::new(points, reach);
     let mut near = Vec::new();
-    let normal = |p: &V3| {
+    let mut normal = |p: &V3| {
         grid.near(p, reach, &mut near);
         if near.len() < FEWEST {
             return V3::zeros();
@@ -40,7 +46,12 @@ pub(crate) fn normals(points: &[V3], reach: f64) -> Vec<V3> {
         // Points along a line say nothing of the surface.
         if s.variances[1] > THIN * s.variances[0] { s.directions[2] } else { V3::zeros() }
     };
-    points.iter().map(normal).collect()
+    let mut out = Vec::with_capacity(points.len());
+    for part in points.chunks(2000) {
+        host.check()?;
+        out.extend(part.iter().map(&mut normal));
+    }
+    Ok(out)
 }
 
 /// Neighbours that a normal needs.

@@ -1,29 +1,40 @@
 //! From points of a surface to points of the tube's centre line: each is moved inwards along its normal by
 //! the tube's radius; what then gathers along a line was tube, what does not was something else.
 
+use fitwright_plugin::Failure;
+
 use crate::V3;
 use crate::cloud::{Grid, Random};
+use crate::host::Host;
 use crate::normals::spread;
 
 /// Radii of tubes that the points may lie on, likeliest first. Two points across each other on a tube of
 /// radius r, with normals n and m, lie r (n - m) apart: every such pair votes.
-pub(super) fn radii(points: &[V3], normals: &[V3], spacing: f64, seed: u64) -> Vec<f64> {
+pub(super) fn radii(
+    points: &[V3],
+    normals: &[V3],
+    (spacing, seed): (f64, u64),
+    host: &dyn Host,
+) -> Result<Vec<f64>, Failure> {
     let mut random = Random::new(seed);
     let known: Vec<usize> = (0..points.len()).filter(|i| normals[*i] != V3::zeros()).collect();
     if known.is_empty() {
-        return Vec::new();
+        return Ok(Vec::new());
     }
     let mut choice = |most: usize| -> Vec<usize> {
         (0..most.min(known.len())).map(|_| known[random.below(known.len())]).collect()
     };
     let (ones, others) = (choice(ONES), choice(OTHERS));
     let mut votes = Vec::new();
-    for i in ones {
+    for (k, i) in ones.into_iter().enumerate() {
+        if k % 100 == 0 {
+            host.check()?;
+        }
         for j in &others {
             votes.extend(vote(&points[i], &points[*j], &normals[i], &normals[*j], spacing));
         }
     }
-    modes(&votes)
+    Ok(modes(&votes))
 }
 
 /// Logarithm of the radius that a pair says, and its weight.
@@ -67,29 +78,42 @@ fn modes(votes: &[(f64, f64)]) -> Vec<f64> {
 }
 
 /// Points near the centre line of tubes of a radius.
-pub(super) fn axis_points(points: &[V3], normals: &[V3], radius: f64) -> Vec<V3> {
+pub(super) fn axis_points(
+    points: &[V3],
+    normals: &[V3],
+    radius: f64,
+    host: &dyn Host,
+) -> Result<Vec<V3>, Failure> {
     let reach = 0.7 * radius;
     let grid = Grid::new(points, reach);
     let mut near = Vec::new();
     let step = (points.len() / MOST).max(1);
     let mut inside = Vec::new();
     for i in (0..points.len()).step_by(step).filter(|i| normals[*i] != V3::zeros()) {
+        if inside.len() % 500 == 0 {
+            host.check()?;
+        }
         grid.near(&points[i], reach, &mut near);
         // A tube bends away from its outward normal.
         let sum: f64 = near.iter().map(|j| normals[i].dot(&(points[*j as usize] - points[i]))).sum();
         inside.push((points[i] + normals[i] * (radius * sum.signum()), normals[i]));
     }
-    let once = gathered(&inside, BALL * radius, 0.25);
-    gathered(&once, BALL * radius, 0.06).into_iter().map(|p| p.0).collect()
+    let once = gathered(&inside, BALL * radius, 0.25, host)?;
+    Ok(gathered(&once, BALL * radius, 0.06, host)?.into_iter().map(|p| p.0).collect())
 }
 
 /// Points that lie along a line with their neighbours, across their normals, moved onto it. `width` is the
 /// largest ratio of the variances across and along.
-fn gathered(points: &[(V3, V3)], ball: f64, width: f64) -> Vec<(V3, V3)> {
+fn gathered(
+    points: &[(V3, V3)],
+    ball: f64,
+    width: f64,
+    host: &dyn Host,
+) -> Result<Vec<(V3, V3)>, Failure> {
     let places: Vec<V3> = points.iter().map(|p| p.0).collect();
     let grid = Grid::new(&places, ball);
     let mut near = Vec::new();
-    let moved = |p: &(V3, V3)| {
+    let mut moved = |p: &(V3, V3)| {
         grid.near(&p.0, ball, &mut near);
         if near.len() < FEWEST {
             return None;
@@ -99,7 +123,12 @@ fn gathered(points: &[(V3, V3)], ball: f64, width: f64) -> Vec<(V3, V3)> {
         let fits = s.variances[1] < width * s.variances[0] && p.1.dot(&line).abs() < 0.35;
         fits.then(|| (s.mean + line * line.dot(&(p.0 - s.mean)), p.1))
     };
-    points.iter().filter_map(moved).collect()
+    let mut out = Vec::new();
+    for part in points.chunks(500) {
+        host.check()?;
+        out.extend(part.iter().filter_map(&mut moved));
+    }
+    Ok(out)
 }
 
 /// Points paired with others.

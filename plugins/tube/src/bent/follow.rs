@@ -117,6 +117,8 @@ impl Marcher<'_> {
 /// Runs joined end to end, the nearest and straightest first.
 fn linked(runs: Vec<Vec<V3>>, radius: f64, gap: f64) -> Vec<Vec<V3>> {
     let mut runs = runs;
+    runs.sort_by_key(|r| std::cmp::Reverse(r.len()));
+    runs.truncate(MOST_RUNS);
     loop {
         let mut best: Option<(f64, usize, usize, bool, bool)> = None;
         for i in 0..runs.len() {
@@ -175,6 +177,8 @@ const BALL: f64 = 0.8;
 const FEWEST: usize = 4;
 /// Nodes of the shortest run.
 const SHORTEST: usize = 4;
+/// Runs that are linked: the longest.
+const MOST_RUNS: usize = 60;
 /// Nodes after which a walk may meet itself.
 const FAR_NODES: u32 = 12;
 /// Largest angle between a run's end and a link, rad.

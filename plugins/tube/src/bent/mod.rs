@@ -13,7 +13,7 @@ use nalgebra::DMatrix;
 
 use crate::cloud::{Cloud, spacing};
 use crate::ends::ends;
-use crate::gauss::{Loss, Model, Settled, finish, gathered, settle};
+use crate::gauss::{CHUNK, Loss, Model, Settled, distances, finish, gathered, settle};
 use crate::host::Host;
 use crate::report::{Outcome, jacobian, propagated};
 use crate::round::thinning;
@@ -78,12 +78,12 @@ pub fn fit(input: &Input<'_>, options: &Options, host: &dyn Host) -> Result<Outc
     let pick = input.pick.map(|p| V3::from(p) - cloud.centre);
     let found = search(&few, apart, input, (options, pick), host)?;
     host.progress(0.6)?;
-    let apart = input.resolution.unwrap_or(apart * thinning(cloud.points.len()));
-    let ended = with_ends(&found.model, &few, found.cut, apart.max(spacing(&few, input.seed)))?.0;
-    let own = beside(&ended, &cloud.points);
+    let ended = with_ends(&found.model, &few, (found.cut, apart), host)?.0;
+    let own = beside(&ended, &cloud.points, host)?;
     let settled = finish(ended, &own, 1.2 * found.cut, host)?;
     host.progress(0.9)?;
-    let (chain, u) = with_ends(&settled.model, &own, settled.cut, apart)?;
+    let apart = input.resolution.unwrap_or(apart * thinning(cloud.points.len()));
+    let (chain, u) = with_ends(&settled.model, &own, (settled.cut, apart), host)?;
     outcome(&cloud, &chain, (settled.sigma, settled.cut, u), host)
 }
 
@@ -96,20 +96,18 @@ fn search(
     host: &dyn Host,
 ) -> Result<Settled<Chain>, Failure> {
     let reach = (2.2 * apart).max(20.0 * input.noise.unwrap_or(0.0));
-    let normals = normals::normals(points, reach);
+    let normals = normals::normals(points, reach, host)?;
     host.progress(0.1)?;
     let mut best: Option<(usize, Settled<Chain>)> = None;
     let mut failure = Failure::undetermined(NO_TUBE);
-    for radius in axis_points::radii(points, &normals, apart, input.seed) {
-        host.check()?;
-        let axis = axis_points::axis_points(points, &normals, radius);
-        host.check()?;
+    for radius in axis_points::radii(points, &normals, (apart, input.seed), host)? {
+        let axis = axis_points::axis_points(points, &normals, radius, host)?;
         let nodes = follow::follow(&axis, radius, options.gap, pick);
         let Some(nodes) = nodes.filter(|n| n.len() >= FEWEST_NODES) else { continue };
         match along(&nodes, points, radius, options.common_radius, host) {
             Ok(found) => {
-                let count =
-                    found.model.distances(points).iter().filter(|d| d.abs() < found.cut).count();
+                let count = distances(&found.model, points, host)?;
+                let count = count.iter().filter(|d| d.abs() < found.cut).count();
                 if best.as_ref().is_none_or(|b| count > b.0) {
                     best = Some((count, found));
                 }
@@ -130,7 +128,7 @@ fn along(
     common: bool,
     host: &dyn Host,
 ) -> Result<Settled<Chain>, Failure> {
-    let mut straights = straights::straights(nodes, radius);
+    let mut straights = straights::straights(nodes, radius, host)?;
     let radius = start::refined(&mut straights, nodes, points, radius, host)?;
     if straights.len() < 2 {
         return Err(Failure::undetermined(
@@ -142,7 +140,7 @@ fn along(
             "two straights do not meet in a bend; scan the tube between them, or raise gap",
         )
     })?;
-    let near = beside(&chain, points);
+    let near = beside(&chain, points, host)?;
     simplified(settle(chain, &near, WIDTH_OF_LOSS * radius, host)?, &near, host)
 }
 
@@ -166,14 +164,19 @@ fn simplified(
 }
 
 /// Points near a tube and between its ends, or a little beyond them.
-fn beside(chain: &Chain, points: &[V3]) -> Vec<V3> {
+fn beside(chain: &Chain, points: &[V3], host: &dyn Host) -> Result<Vec<V3>, Failure> {
     let parts = chain.parts();
     let reach = 2.0 * chain.radius;
     let near = |p: &&V3| {
         let n = nearest(&parts, p);
         n.squared < reach * reach && inside(chain, &parts, n.part, n.at, chain.radius)
     };
-    points.iter().filter(near).copied().collect()
+    let mut out = Vec::new();
+    for part in points.chunks(CHUNK) {
+        host.check()?;
+        out.extend(part.iter().filter(near).copied());
+    }
+    Ok(out)
 }
 
 /// Whether a place on a part lies between the ends, or less than `beyond` outside.
@@ -183,11 +186,19 @@ fn inside(chain: &Chain, parts: &[Part], part: usize, at: f64, beyond: f64) -> b
 }
 
 /// The chain cut to where its points end, and the uncertainty of the ends.
-fn with_ends(chain: &Chain, points: &[V3], cut: f64, apart: f64) -> Result<(Chain, f64), Failure> {
+fn with_ends(
+    chain: &Chain,
+    points: &[V3],
+    (cut, apart): (f64, f64),
+    host: &dyn Host,
+) -> Result<(Chain, f64), Failure> {
     let parts = chain.parts();
     let last = parts.len() - 1;
     let (mut first_places, mut last_places) = (Vec::new(), Vec::new());
-    for p in points {
+    for (i, p) in points.iter().enumerate() {
+        if i % CHUNK == 0 {
+            host.check()?;
+        }
         let n = nearest(&parts, p);
         if (n.squared.sqrt() - chain.radius).abs() < cut {
             match n.part {
@@ -216,7 +227,11 @@ fn outcome(
         let n = nearest(&parts, p);
         (n.squared.sqrt() - chain.radius).abs() < cut && inside(chain, &parts, n.part, n.at, 0.0)
     };
-    let belongs: Vec<bool> = cloud.points.iter().map(on).collect();
+    let mut belongs = Vec::with_capacity(cloud.points.len());
+    for part in cloud.points.chunks(CHUNK) {
+        host.check()?;
+        belongs.extend(part.iter().map(on));
+    }
     let own: Vec<V3> =
         cloud.points.iter().zip(&belongs).filter(|p| *p.1).map(|p| *p.0).collect();
     let normal = gathered(chain, &own, Loss::Cut(cut), host)?;

@@ -2,7 +2,10 @@
 
 use std::ops::Range;
 
+use fitwright_plugin::Failure;
+
 use crate::V3;
+use crate::host::Host;
 use crate::normals::spread;
 
 /// A straight part, its nodes and its line.
@@ -14,16 +17,20 @@ pub(super) struct Straight {
 }
 
 /// Straights in order along the nodes.
-pub(super) fn straights(nodes: &[V3], radius: f64) -> Vec<Straight> {
+pub(super) fn straights(
+    nodes: &[V3],
+    radius: f64,
+    host: &dyn Host,
+) -> Result<Vec<Straight>, Failure> {
     let tolerance = tolerance(nodes, radius);
     let mut free = vec![true; nodes.len()];
     let mut out: Vec<Straight> = Vec::new();
-    while let Some(found) = longest(nodes, &free, tolerance, 2.0 * radius) {
+    while let Some(found) = longest(nodes, &free, tolerance, 2.0 * radius, host)? {
         found.nodes.clone().for_each(|i| free[i] = false);
         out.push(found);
     }
     out.sort_by_key(|s| s.nodes.start);
-    merged(out, nodes, radius)
+    Ok(merged(out, nodes, radius))
 }
 
 /// How far a node may lie off a line: what the straightest stretches show.
@@ -50,10 +57,19 @@ fn off(nodes: &[V3], line: &(V3, V3)) -> (f64, f64) {
     (most.sqrt(), (sum / nodes.len() as f64).sqrt())
 }
 
-fn longest(nodes: &[V3], free: &[bool], tolerance: f64, least: f64) -> Option<Straight> {
+fn longest(
+    nodes: &[V3],
+    free: &[bool],
+    tolerance: f64,
+    least: f64,
+    host: &dyn Host,
+) -> Result<Option<Straight>, Failure> {
     let mut best: Option<(f64, Range<usize>)> = None;
     let mut from = 0;
     for a in 0..nodes.len() {
+        if a % 16 == 0 {
+            host.check()?;
+        }
         let mut to = from.max(a + 3);
         let fits = |to: usize| {
             to <= nodes.len() && free[a..to].iter().all(|f| *f) && {
@@ -76,9 +92,10 @@ fn longest(nodes: &[V3], free: &[bool], tolerance: f64, least: f64) -> Option<St
             }
         }
     }
-    let nodes_of = trimmed(nodes, best?.1, tolerance);
-    let (point, along) = line(&nodes[nodes_of.clone()]);
-    Some(Straight { nodes: nodes_of, point, along })
+    let Some((_, range)) = best else { return Ok(None) };
+    let range = trimmed(nodes, range, tolerance);
+    let (point, along) = line(&nodes[range.clone()]);
+    Ok(Some(Straight { nodes: range, point, along }))
 }
 
 /// Without the nodes at its ends that lie off the line of its inner half: the bends begin there.

@@ -80,7 +80,7 @@ fn seen(section: &Section, points: &[V3], cut: f64) -> Seen {
 
 /// Points that show a side or a corner.
 const FEWEST: usize = 15;
-/// Sine of how far a corner must have turned towards a side to bound it: 20 degrees.
-const TURNED: f64 = 0.34;
+/// Sine of how far a corner must have turned towards a side to bound it: 10 degrees.
+const TURNED: f64 = 0.17;
 /// Part of the smaller side that two corners together may take.
 const ROUND: f64 = 0.92;

@@ -11,7 +11,7 @@ use nalgebra::DMatrix;
 
 use crate::cloud::{Cloud, spacing};
 use crate::ends::{Ends, ends};
-use crate::gauss::{Loss, Model, Settled, finish, gathered, settle};
+use crate::gauss::{Loss, Model, Settled, distances, finish, gathered, settle};
 use crate::host::Host;
 use crate::report::{Outcome, Report, Value, jacobian, propagated};
 use crate::round::thinning;
@@ -103,20 +103,22 @@ pub fn fit(input: &Input<'_>, options: &Options, host: &dyn Host) -> Result<Outc
     let few = cloud.thinned(FEW, input.seed);
     let apart = spacing(&few, input.seed);
     let reach = (2.5 * apart).max(20.0 * input.noise.unwrap_or(0.0));
-    let found = normals::normals(&few, reach);
+    let found = normals::normals(&few, reach, host)?;
     host.progress(0.2)?;
-    let starts = start::starts(&few, &found, apart, input.seed, &options);
+    let starts = start::starts(&few, &found, (apart, input.seed), &options, host)?;
     let best = best(starts, &few, host)?;
     host.progress(0.5)?;
-    determined::determined(&best.model, &few, best.cut)?;
     let settled = finish(best.model, &cloud.points, 1.2 * best.cut, host)?;
     host.progress(0.8)?;
     let apart = input.resolution.unwrap_or(apart * thinning(cloud.points.len()));
-    let near: Vec<f64> = near(&settled, &cloud.points).map(|p| settled.model.local(p).0).collect();
+    let distances = distances(&settled.model, &cloud.points, host)?;
+    let own = cloud.points.iter().zip(&distances).filter(|p| p.1.abs() < settled.cut);
+    let near: Vec<f64> = own.map(|p| settled.model.local(p.0).0).collect();
     let ends = ends(&near, apart).ok_or_else(|| {
         Failure::undetermined("the points have no length along the axis: scan more of the tube")
     })?;
     let (section, ends) = ordered(settled.model, &ends, &options);
+    determined::determined(&section, &cloud.points, settled.cut)?;
     outcome(&cloud, &section, (settled.sigma, settled.cut), &ends, host)
 }
 
@@ -150,13 +152,10 @@ fn best(
     let best = best.filter(|s| s.sigma < ROUGH * s.model.width.min(s.model.height));
     best.ok_or_else(|| {
         Failure::undetermined(
-            "no hollow section lies in the points: choose the region again, with two sides that meet",
+            "no two sides of a hollow section that meet are seen; scan them and the corners beyond, or \
+             choose the region again",
         )
     })
-}
-
-fn near<'a>(s: &'a Settled<Section>, points: &'a [V3]) -> impl Iterator<Item = &'a V3> {
-    points.iter().filter(|p| s.model.distance(p).abs() < s.cut)
 }
 
 /// The same section about the middle of its length: the larger side first unless sizes are known, axis and
@@ -201,13 +200,16 @@ fn outcome(
     sizes[TWIST] = 1e-9;
     let report = |step: &[f64]| report(section, &cloud.centre, ends, step);
     let covariance = propagated(&jacobian(report, &sizes), &unknowns);
-    let outside = |p: &V3| section.distance(p).abs() >= cut || !inside(p);
-    let rejected = (0..cloud.points.len()).filter(|i| outside(&cloud.points[*i]));
+    let off = distances(section, &cloud.points, host)?;
+    let places = (0u32..).zip(cloud.points.iter().zip(off));
+    let outside = places.filter(|(_, (p, off))| off.abs() >= cut || !inside(p));
+    let rejected: Vec<u32> = outside.map(|o| o.0).collect();
+    let share = rejected.len() as f64 / cloud.points.len() as f64;
     let mut outcome = Outcome {
         report: report(&[0.0; UNKNOWNS + 2]),
         covariance,
         pieces: pieces::pieces(section, &cloud.centre, ends),
-        rejected: rejected.map(|i| i as u32).collect(),
+        rejected,
         notes: Vec::new(),
     };
     let u = |k: usize| unknowns[(k, k)].sqrt();
@@ -223,6 +225,12 @@ fn outcome(
         "EN 10219-2 allows a corner radius of {:.2} mm with walls of {thin:.1} to {thick:.1} mm.",
         section.corner
     ));
+    if share > MANY {
+        outcome.notes.push(format!(
+            "{:.0} % of the points lie off the section: if they belong to it, a known size is wrong.",
+            100.0 * share
+        ));
+    }
     host.progress(1.0)?;
     Ok(outcome)
 }
@@ -258,3 +266,5 @@ const SAME: f64 = 1.3;
 const ROUGH: f64 = 0.02;
 /// Uncertainty of a side, as part of it, beyond which it counts as open.
 const LOOSE: f64 = 0.01;
+/// Share of points left out that the user should know of.
+const MANY: f64 = 0.2;

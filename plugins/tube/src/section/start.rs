@@ -3,6 +3,7 @@
 
 use std::f64::consts::FRAC_PI_2;
 
+use fitwright_plugin::Failure;
 use nalgebra::{Matrix3, SymmetricEigen};
 
 use super::Options;
@@ -11,16 +12,17 @@ use crate::V3;
 use crate::bends::about;
 use crate::cloud::{Random, median};
 use crate::gauss::{Loss, Model};
+use crate::host::Host;
 use crate::round::across;
 
 /// Promising sections, best first.
 pub(super) fn starts(
     points: &[V3],
     normals: &[V3],
-    spacing: f64,
-    seed: u64,
+    (spacing, seed): (f64, u64),
     options: &Options,
-) -> Vec<Section> {
+    host: &dyn Host,
+) -> Result<Vec<Section>, Failure> {
     let known: Vec<usize> =
         (0..points.len()).filter(|i| normals[*i] != V3::zeros()).collect::<Vec<_>>();
     let mut scored = Vec::new();
@@ -32,6 +34,7 @@ pub(super) fn starts(
         let intervals = |e: &V3, sizes: [f64; 2]| intervals(points, normals, &flat, e, spacing, sizes);
         let sizes = [options.width, options.height];
         let (xs, ys) = (intervals(&side, sizes), intervals(&other, sizes));
+        host.check()?;
         for (x, y) in xs.iter().flat_map(|x| ys.iter().map(move |y| (x, y))) {
             for part in CORNERS {
                 let origin = side * x.middle() + other * y.middle();
@@ -50,7 +53,7 @@ pub(super) fn starts(
             out.push(section);
         }
     }
-    out
+    Ok(out)
 }
 
 /// A section with what is known of it, turned so that a known size lies where it fits.
