@@ -133,8 +133,8 @@ pub(crate) fn minimise<M: Model>(
     let mut normal = gathered(&now, points, loss, host)?;
     let mut damping = 1e-4;
     for _ in 0..passes {
-        let Some(step) = normal.step(damping) else { break };
-        let next = match now.stepped(step.as_slice()) {
+        let step = normal.step(damping);
+        let next = match step.and_then(|s| now.stepped(s.as_slice())) {
             Some(model) => Some((gathered(&model, points, loss, host)?, model)),
             None => None,
         };
@@ -198,7 +198,7 @@ pub(crate) fn finish<M: Model>(
         let sigma = (squares / spare as f64).sqrt();
         // A cut that grows has found no end of the noise: it does not run away.
         let next = (CUT * sigma).min(cut).max(FLOOR);
-        if next > 0.99 * cut || round == LAST {
+        if next > 0.97 * cut || round == LAST {
             return Ok(Settled { model, sigma, cut });
         }
         cut = next;
@@ -238,8 +238,9 @@ pub(crate) const CHUNK: usize = 20_000;
 const TINY: f64 = 1e-12;
 /// Reciprocal of the largest inflation of a variance by the other unknowns.
 const SINGULAR: f64 = 1e-11;
-/// Relative gain at which the iteration stands.
-const STILL: f64 = 1e-12;
+/// Relative gain at which the iteration stands: with a million points 0.03 of a standard uncertainty,
+/// and the next gain is far smaller.
+const STILL: f64 = 1e-9;
 /// Steps of one width.
 const PASSES: usize = 12;
 /// Widths tried.

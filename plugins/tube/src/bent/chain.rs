@@ -38,12 +38,18 @@ pub(crate) enum Part {
     Arc { from: V3, along: V3, normal: V3, centre: V3, radius: f64, angle: f64 },
 }
 
+/// A part with what each question needs.
+#[derive(Debug, Clone, Copy)]
+enum Span {
+    Straight { from: V3, along: V3, length: f64 },
+    /// Arms from the centre to the middle of the bend and along it there, half the angle.
+    Arc { centre: V3, out: V3, on: V3, sin: f64, cos: f64 },
+}
+
 /// The nearest place of the centre line.
 #[derive(Debug, Clone, Copy)]
 pub(crate) struct Nearest {
     pub(crate) part: usize,
-    /// Length along a straight or angle along a bend.
-    pub(crate) at: f64,
     /// Place.
     pub(crate) foot: V3,
     /// Squared distance.
@@ -124,6 +130,25 @@ impl Chain {
         (near && angle < 2.6).then_some(out)
     }
 
+    /// The same tube without bend `i`, which hardly turns.
+    pub(crate) fn without(&self, i: usize) -> Self {
+        let mut out = self.clone();
+        let gone = out.table.bends.remove(i);
+        let length = gone.feed + gone.radius * gone.angle;
+        match out.table.bends.get_mut(i) {
+            Some(next) => {
+                next.feed += length;
+                next.rotation += gone.rotation;
+                if i == 0 {
+                    out.normal = about(&out.direction, next.rotation) * out.normal;
+                    next.rotation = 0.0;
+                }
+            }
+            None => out.table.last += length,
+        }
+        out
+    }
+
     /// For each part what each unknown does to it: rigid motion about the origin, and its own radius.
     fn motions(&self, parts: &[Part]) -> Vec<DMatrix<f64>> {
         let size = self.unknowns();
@@ -174,11 +199,68 @@ fn turn(motion: &mut DMatrix<f64>, column: usize, axis: &V3, place: &V3) {
 }
 
 impl Part {
-    /// Nearest place of the part; `open` lets a straight go on before its start or beyond its end.
-    #[inline]
-    pub(crate) fn nearest(&self, p: &V3, open: (bool, bool)) -> (f64, V3) {
+    /// Directions from the centre of a bend to its middle, and along it there.
+    fn middle(from: &V3, along: &V3, centre: &V3, radius: f64, angle: f64) -> (V3, V3) {
+        let m = (centre - from) / radius;
+        let (sin, cos) = (0.5 * angle).sin_cos();
+        (along * sin - m * cos, along * cos + m * sin)
+    }
+
+    /// Ready for many questions.
+    fn span(&self) -> Span {
+        match *self {
+            Part::Straight { from, along, length } => Span::Straight { from, along, length },
+            Part::Arc { from, along, centre, radius, angle, .. } => {
+                // Counted from the middle of the bend, so that the jump lies opposite.
+                let (out, on) = Self::middle(&from, &along, &centre, radius, angle);
+                let (sin, cos) = (0.5 * angle).sin_cos();
+                Span::Arc { centre, out: out * radius, on: on * radius, sin, cos }
+            }
+        }
+    }
+
+    /// Length along a straight or angle along a bend of a place on it.
+    fn at(&self, foot: &V3) -> f64 {
+        match *self {
+            Part::Straight { from, along, .. } => along.dot(&(foot - from)),
+            Part::Arc { from, along, centre, radius, angle, .. } => {
+                let (out, on) = Self::middle(&from, &along, &centre, radius, angle);
+                let d = foot - centre;
+                on.dot(&d).atan2(out.dot(&d)) + 0.5 * angle
+            }
+        }
+    }
+
+    /// A ball that holds the part.
+    fn ball(&self) -> (V3, f64) {
         match *self {
             Part::Straight { from, along, length } => {
+                (from + along * (0.5 * length), 0.5 * length.abs())
+            }
+            Part::Arc { from, along, centre, radius, angle, .. } => {
+                let half = 0.5 * angle;
+                let m = (centre - from) / radius;
+                let top = centre + (along * half.sin() - m * half.cos()) * radius;
+                (top, 2.0 * radius * (0.5 * half).sin())
+            }
+        }
+    }
+
+    /// What the part's own radius does to a place on it: it moves away from the start of the bend.
+    fn by_radius(&self, foot: &V3) -> V3 {
+        match *self {
+            Part::Straight { .. } => V3::zeros(),
+            Part::Arc { from, radius, .. } => (foot - from) / radius,
+        }
+    }
+}
+
+impl Span {
+    /// Nearest place of the part; `open` lets a straight go on before its start or beyond its end.
+    #[inline]
+    fn nearest(&self, p: &V3, open: (bool, bool)) -> V3 {
+        match *self {
+            Span::Straight { from, along, length } => {
                 let mut s = along.dot(&(p - from));
                 if s < 0.0 && !open.0 {
                     s = 0.0;
@@ -186,48 +268,65 @@ impl Part {
                 if s > length && !open.1 {
                     s = length.max(0.0);
                 }
-                (s, from + along * s)
+                from + along * s
             }
-            Part::Arc { from, along, centre, radius, angle, .. } => {
-                let m = (centre - from) / radius;
+            Span::Arc { centre, out, on, sin, cos } => {
                 let d = p - centre;
-                // Counted from the middle of the bend, so that the jump lies opposite.
-                let (sin, cos) = (0.5 * angle).sin_cos();
-                let (out, on) = (along * sin - m * cos, along * cos + m * sin);
-                let half = 0.5 * angle;
-                let turn = on.dot(&d).atan2(out.dot(&d)).clamp(-half, half);
-                let (s, c) = turn.sin_cos();
-                (turn + half, centre + (out * c + on * s) * radius)
-            }
-        }
-    }
-
-    /// What the part's own radius does to a place on it.
-    fn by_radius(&self, at: f64) -> V3 {
-        match *self {
-            Part::Straight { .. } => V3::zeros(),
-            Part::Arc { from, along, centre, radius, .. } => {
-                let m = (centre - from) / radius;
-                let (sin, cos) = at.sin_cos();
-                m * (1.0 - cos) + along * sin
+                let (c, s) = (out.dot(&d), on.dot(&d));
+                let away = (c * c + s * s).sqrt();
+                if c >= cos * away && away > 0.0 {
+                    centre + (out * c + on * s) / away
+                } else {
+                    centre + out * cos + on * sin.copysign(s)
+                }
             }
         }
     }
 }
 
-/// The nearest place of all parts.
-#[inline]
-pub(crate) fn nearest(parts: &[Part], p: &V3) -> Nearest {
-    let last = parts.len() - 1;
-    let mut best = Nearest { part: 0, at: 0.0, foot: V3::zeros(), squared: f64::INFINITY };
-    for (part, shape) in parts.iter().enumerate() {
-        let (at, foot) = shape.nearest(p, (part == 0, part == last));
-        let squared = (p - foot).norm_squared();
-        if squared < best.squared {
-            best = Nearest { part, at, foot, squared };
-        }
+/// A chain's parts, for many questions about what is nearest.
+pub(crate) struct Line {
+    pub(crate) parts: Vec<Part>,
+    spans: Vec<Span>,
+    balls: Vec<(V3, f64)>,
+}
+
+impl Line {
+    pub(crate) fn new(chain: &Chain) -> Self {
+        let parts = chain.parts();
+        let mut balls: Vec<_> = parts.iter().map(Part::ball).collect();
+        // The ends are open.
+        let last = balls.len() - 1;
+        (balls[0].1, balls[last].1) = (f64::INFINITY, f64::INFINITY);
+        let spans = parts.iter().map(Part::span).collect();
+        Line { parts, spans, balls }
     }
-    best
+
+    /// The nearest place of all parts.
+    #[inline]
+    pub(crate) fn nearest(&self, p: &V3) -> Nearest {
+        let last = self.parts.len() - 1;
+        let mut best = Nearest { part: 0, foot: V3::zeros(), squared: f64::INFINITY };
+        let mut away = f64::INFINITY;
+        for (part, span) in self.spans.iter().enumerate() {
+            let (centre, radius) = self.balls[part];
+            if (p - centre).norm_squared() > (radius + away).powi(2) {
+                continue;
+            }
+            let foot = span.nearest(p, (part == 0, part == last));
+            let squared = (p - foot).norm_squared();
+            if squared < best.squared {
+                best = Nearest { part, foot, squared };
+                away = squared.sqrt();
+            }
+        }
+        best
+    }
+
+    /// Length along the straight or angle along the bend of the nearest place.
+    pub(crate) fn at(&self, near: &Nearest) -> f64 {
+        self.parts[near.part].at(&near.foot)
+    }
 }
 
 impl Model for Chain {
@@ -242,16 +341,16 @@ impl Model for Chain {
     }
 
     fn distances(&self, points: &[V3]) -> Vec<f64> {
-        let parts = self.parts();
-        points.iter().map(|p| nearest(&parts, p).squared.sqrt() - self.radius).collect()
+        let line = Line::new(self);
+        points.iter().map(|p| line.nearest(p).squared.sqrt() - self.radius).collect()
     }
 
     fn gather(&self, points: &[V3], loss: Loss, into: &mut Normal) {
-        let parts = self.parts();
-        let mut gathered =
-            vec![(SMatrix::<f64, LOCAL, LOCAL>::zeros(), SVector::<f64, LOCAL>::zeros()); parts.len()];
+        let line = Line::new(self);
+        let zero = (SMatrix::<f64, LOCAL, LOCAL>::zeros(), SVector::<f64, LOCAL>::zeros());
+        let mut gathered = vec![zero; line.parts.len()];
         for p in points {
-            let near = nearest(&parts, p);
+            let near = line.nearest(p);
             let away = near.squared.sqrt();
             let residual = away - self.radius;
             let (cost, weight) = loss.of(residual);
@@ -261,13 +360,13 @@ impl Model for Chain {
             }
             let g = (p - near.foot) / away;
             let turn = p.cross(&g);
-            let own = -g.dot(&parts[near.part].by_radius(near.at));
+            let own = -g.dot(&line.parts[near.part].by_radius(&near.foot));
             let row = SVector::from([-g.x, -g.y, -g.z, -turn.x, -turn.y, -turn.z, own, -1.0]);
             let (matrix, gradient) = &mut gathered[near.part];
             *gradient += row * (weight * residual);
             matrix.ger(weight, &row, &row, 1.0);
         }
-        for (motion, (matrix, gradient)) in self.motions(&parts).iter().zip(gathered) {
+        for (motion, (matrix, gradient)) in self.motions(&line.parts).iter().zip(gathered) {
             into.matrix += motion.transpose() * matrix * motion;
             into.gradient += motion.transpose() * DVector::from_column_slice(gradient.as_slice());
         }
@@ -332,7 +431,7 @@ mod tests {
                 .flat_map(|(k, part)| {
                     let place = move |t: f64| match *part {
                         Part::Straight { from, along, length } => from + along * (t * length),
-                        Part::Arc { .. } => part.nearest(&(part.by_radius(t) * 1e-3), (false, false)).1,
+                        Part::Arc { .. } => part.span().nearest(&V3::new(40.0 * t, 30.0, -20.0 * t), (false, false)),
                     };
                     (1..20).map(move |i| {
                         let t = f64::from(i) / 20.0;

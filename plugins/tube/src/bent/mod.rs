@@ -18,7 +18,7 @@ use crate::host::Host;
 use crate::report::{Outcome, jacobian, propagated};
 use crate::round::thinning;
 use crate::{V3, normals, standard};
-use chain::{Chain, Part, nearest};
+use chain::{Chain, Line, Nearest};
 
 /// `fitwright.bent-tube`. Parameters: `start`, `end`, `diameter`, `developed_length`, `last_straight`; of the
 /// first eight bends `bend_N_feed`, `_rotation`, `_angle`, `_radius`, `_entry`, `_exit` (tangent points),
@@ -80,7 +80,7 @@ pub fn fit(input: &Input<'_>, options: &Options, host: &dyn Host) -> Result<Outc
     host.progress(0.6)?;
     let ended = with_ends(&found.model, &few, (found.cut, apart), host)?.0;
     let own = beside(&ended, &cloud.points, host)?;
-    let settled = finish(ended, &own, 1.2 * found.cut, host)?;
+    let settled = finish(ended, &own, found.cut, host)?;
     host.progress(0.9)?;
     let apart = input.resolution.unwrap_or(apart * thinning(cloud.points.len()));
     let (chain, u) = with_ends(&settled.model, &own, (settled.cut, apart), host)?;
@@ -135,7 +135,7 @@ fn along(
             "no bend between two straights is seen; use the round tube, or scan more of both straights",
         ));
     }
-    let chain = start::chain(&straights, nodes, radius, common).ok_or_else(|| {
+    let chain = start::chain(&straights, nodes, points, radius, common).ok_or_else(|| {
         Failure::undetermined(
             "two straights do not meet in a bend; scan the tube between them, or raise gap",
         )
@@ -144,32 +144,43 @@ fn along(
     simplified(settle(chain, &near, WIDTH_OF_LOSS * radius, host)?, &near, host)
 }
 
-/// Takes out straights within what is one bend, as long as that costs nothing.
+/// Takes out bends that hardly turn and straights within what is one bend, as long as that costs nothing.
 fn simplified(
     found: Settled<Chain>,
     points: &[V3],
     host: &dyn Host,
 ) -> Result<Settled<Chain>, Failure> {
     let mut now = found;
-    let mut i = 1;
+    let mut i = 0;
     while i < now.model.table.bends.len() {
-        let trial = now.model.joined(i).map(|c| settle(c, points, WIDTH_OF_LOSS * now.model.radius, host));
-        match trial {
-            Some(Ok(t)) if t.sigma < 1.01 * now.sigma && t.cut < 1.05 * now.cut => now = t,
-            Some(Err(e)) if e == Failure::cancelled() => return Err(e),
-            _ => i += 1,
+        let bends = now.model.table.bends.len();
+        let little = bends > 1 && now.model.table.bends[i].angle < LITTLE;
+        let trials = [
+            little.then(|| now.model.without(i)),
+            (i > 0).then(|| now.model.joined(i)).flatten(),
+        ];
+        for trial in trials.into_iter().flatten() {
+            match settle(trial, points, WIDTH_OF_LOSS * now.model.radius, host) {
+                Ok(t) if t.sigma < 1.01 * now.sigma && t.cut < 1.05 * now.cut => {
+                    now = t;
+                    break;
+                }
+                Err(e) if e == Failure::cancelled() => return Err(e),
+                _ => {}
+            }
         }
+        i += usize::from(now.model.table.bends.len() == bends);
     }
     Ok(now)
 }
 
 /// Points near a tube and between its ends, or a little beyond them.
 fn beside(chain: &Chain, points: &[V3], host: &dyn Host) -> Result<Vec<V3>, Failure> {
-    let parts = chain.parts();
+    let line = Line::new(chain);
     let reach = 2.0 * chain.radius;
     let near = |p: &&V3| {
-        let n = nearest(&parts, p);
-        n.squared < reach * reach && inside(chain, &parts, n.part, n.at, chain.radius)
+        let n = line.nearest(p);
+        n.squared < reach * reach && inside(chain, &line, &n, chain.radius)
     };
     let mut out = Vec::new();
     for part in points.chunks(CHUNK) {
@@ -179,10 +190,13 @@ fn beside(chain: &Chain, points: &[V3], host: &dyn Host) -> Result<Vec<V3>, Fail
     Ok(out)
 }
 
-/// Whether a place on a part lies between the ends, or less than `beyond` outside.
-fn inside(chain: &Chain, parts: &[Part], part: usize, at: f64, beyond: f64) -> bool {
-    let last = parts.len() - 1;
-    !(part == 0 && at < -beyond || part == last && at > chain.table.last + beyond)
+/// Whether a place lies between the ends, or less than `beyond` outside.
+fn inside(chain: &Chain, line: &Line, near: &Nearest, beyond: f64) -> bool {
+    match near.part {
+        0 => line.at(near) >= -beyond,
+        k if k + 1 == line.parts.len() => line.at(near) <= chain.table.last + beyond,
+        _ => true,
+    }
 }
 
 /// The chain cut to where its points end, and the uncertainty of the ends.
@@ -192,18 +206,18 @@ fn with_ends(
     (cut, apart): (f64, f64),
     host: &dyn Host,
 ) -> Result<(Chain, f64), Failure> {
-    let parts = chain.parts();
-    let last = parts.len() - 1;
+    let line = Line::new(chain);
+    let last = line.parts.len() - 1;
     let (mut first_places, mut last_places) = (Vec::new(), Vec::new());
     for (i, p) in points.iter().enumerate() {
         if i % CHUNK == 0 {
             host.check()?;
         }
-        let n = nearest(&parts, p);
+        let n = line.nearest(p);
         if (n.squared.sqrt() - chain.radius).abs() < cut {
             match n.part {
-                0 => first_places.push(n.at),
-                k if k == last => last_places.push(n.at),
+                0 => first_places.push(line.at(&n)),
+                k if k == last => last_places.push(line.at(&n)),
                 _ => {}
             }
         }
@@ -222,10 +236,10 @@ fn outcome(
     (sigma, cut, u): (f64, f64, f64),
     host: &dyn Host,
 ) -> Result<Outcome, Failure> {
-    let parts = chain.parts();
+    let line = Line::new(chain);
     let on = |p: &V3| {
-        let n = nearest(&parts, p);
-        (n.squared.sqrt() - chain.radius).abs() < cut && inside(chain, &parts, n.part, n.at, 0.0)
+        let n = line.nearest(p);
+        (n.squared.sqrt() - chain.radius).abs() < cut && inside(chain, &line, &n, 0.0)
     };
     let mut belongs = Vec::with_capacity(cloud.points.len());
     for part in cloud.points.chunks(CHUNK) {
@@ -319,6 +333,8 @@ const FEW: usize = 20_000;
 const FEWEST_NODES: usize = 8;
 /// First width of the loss, in tube radii.
 const WIDTH_OF_LOSS: f64 = 0.25;
+/// Bends of less are doubted, rad.
+const LITTLE: f64 = 0.02;
 /// Scatter beyond this part of the radius is no tube.
 const ROUGH: f64 = 0.06;
 /// Uncertainty of a bend's angle (rad) and radius (as a part) from which on it counts as open.

@@ -1,9 +1,9 @@
 //! From straights to a chain to start from: lines refined on the points, each bend's radius by trial on
-//! the nodes.
+//! the points round it.
 
 use fitwright_plugin::Failure;
 
-use super::chain::{Chain, Part, nearest};
+use super::chain::{Chain, Line, Part};
 use super::straights::Straight;
 use crate::V3;
 use crate::bends::{Bend, BendTable};
@@ -57,6 +57,7 @@ pub(super) fn refined(
 pub(super) fn chain(
     straights: &[Straight],
     nodes: &[V3],
+    points: &[V3],
     radius: f64,
     common: bool,
 ) -> Option<Chain> {
@@ -72,8 +73,10 @@ pub(super) fn chain(
         common,
     };
     for pair in straights.windows(2) {
-        let between = middle(&pair[0])..middle(&pair[1]);
-        out = with_bend(&out, &pair[0], &pair[1], nodes, &nodes[between])?;
+        let between = &nodes[middle(&pair[0])..middle(&pair[1])];
+        let near = |p: &V3| between.iter().any(|n| (p - n).norm_squared() < (2.0 * radius).powi(2));
+        let near: Vec<V3> = points.iter().copied().filter(near).collect();
+        out = with_bend(&out, &pair[0], &pair[1], nodes, &near)?;
     }
     let Some(Part::Straight { from, along, .. }) = out.parts().last().copied() else { return None };
     out.table.last = along.dot(&(nodes[last.nodes.end - 1] - from)).max(0.0);
@@ -105,13 +108,13 @@ fn of_radius(chain: &Chain, radius: f64) -> Chain {
     out
 }
 
-/// The chain with one more bend, of the radius that suits the nodes best.
+/// The chain with one more bend, of the radius that suits the points round it best.
 fn with_bend(
     chain: &Chain,
     this: &Straight,
     next: &Straight,
     nodes: &[V3],
-    between: &[V3],
+    points: &[V3],
 ) -> Option<Chain> {
     let mut best: Option<(f64, Chain)> = None;
     for k in 0..TRIALS {
@@ -119,9 +122,10 @@ fn with_bend(
         let Some(mut trial) = bent(chain, this, next, nodes, ratio * chain.radius) else { continue };
         let reach = (nodes[next.nodes.end - 1] - next.point).norm() + trial.radius;
         trial.table.last = reach;
-        let parts = trial.parts();
-        let cap = (0.5 * trial.radius).powi(2);
-        let misfit: f64 = between.iter().map(|p| nearest(&parts, p).squared.min(cap)).sum();
+        let line = Line::new(&trial);
+        let cap = 0.1 * trial.radius;
+        let off = |p: &V3| (line.nearest(p).squared.sqrt() - trial.radius).abs().min(cap);
+        let misfit: f64 = points.iter().map(off).sum();
         if best.as_ref().is_none_or(|b| misfit < b.0) {
             best = Some((misfit, trial));
         }

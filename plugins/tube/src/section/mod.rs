@@ -108,7 +108,7 @@ pub fn fit(input: &Input<'_>, options: &Options, host: &dyn Host) -> Result<Outc
     let starts = start::starts(&few, &found, (apart, input.seed), &options, host)?;
     let best = best(starts, &few, host)?;
     host.progress(0.5)?;
-    let settled = finish(best.model, &cloud.points, 1.2 * best.cut, host)?;
+    let settled = finish(best.model, &cloud.points, best.cut, host)?;
     host.progress(0.8)?;
     let apart = input.resolution.unwrap_or(apart * thinning(cloud.points.len()));
     let distances = distances(&settled.model, &cloud.points, host)?;
