@@ -100,8 +100,9 @@ impl Normal {
         });
         let inverse = scaled.cholesky()?.inverse();
         let size = inverse.nrows();
-        let unscaled =
-            DMatrix::from_fn(size, size, |i, j| inverse[(i.min(j), i.max(j))] * scale[i] * scale[j]);
+        let unscaled = DMatrix::from_fn(size, size, |i, j| {
+            inverse[(i.min(j), i.max(j))] * scale[i] * scale[j]
+        });
         (inverse.diagonal().amax() < 1.0 / SINGULAR).then_some(unscaled)
     }
 }

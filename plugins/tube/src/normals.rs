@@ -30,11 +30,7 @@ pub(crate) fn spread(points: impl Iterator<Item = V3> + Clone) -> Spread {
 }
 
 /// Unit normals from the neighbours within `reach`, sign open; zero where there are too few.
-pub(crate) fn normals(
-    points: &[V3],
-    reach: f64,
-    host: &dyn Host,
-) -> Result<Vec<V3>, Failure> {
+pub(crate) fn normals(points: &[V3], reach: f64, host: &dyn Host) -> Result<Vec<V3>, Failure> {
     let grid = Grid::new(points, reach);
     let mut near = Vec::new();
     let mut normal = |p: &V3| {

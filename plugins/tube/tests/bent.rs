@@ -74,7 +74,10 @@ fn against(tube: &Tube, found: &Outcome, what: &str) -> usize {
         let name = |what: &str| format!("{row}_{what}");
         let off = (number(found, &name("angle")) - truth.angle).to_degrees();
         let sigma = u(&name("angle")).to_degrees();
-        println!("{what}: bend {i} of {:.0} off by {off:+.4}, u {sigma:.4}", truth.angle.to_degrees());
+        println!(
+            "{what}: bend {i} of {:.0} off by {off:+.4}, u {sigma:.4}",
+            truth.angle.to_degrees()
+        );
         assert!(off.abs() < 0.05f64.max(3.0 * sigma), "{what}: bend {i} off by {off}, u {sigma}");
         weak += usize::from(3.0 * sigma > 0.05);
         let off = number(found, &name("radius")) - truth.radius;
@@ -87,7 +90,10 @@ fn against(tube: &Tube, found: &Outcome, what: &str) -> usize {
             let off = off - 360.0 * (off / 360.0).round();
             let sigma = u(&name).to_degrees();
             println!("{what}: rotation {i} off by {off:+.4}, u {sigma:.4}");
-            assert!(off.abs() < 0.1f64.max(3.0 * sigma), "{what}: rotation {i} off by {off}, u {sigma}");
+            assert!(
+                off.abs() < 0.1f64.max(3.0 * sigma),
+                "{what}: rotation {i} off by {off}, u {sigma}"
+            );
             weak += usize::from(3.0 * sigma > 0.1);
         }
     }

@@ -5,7 +5,9 @@
 #![allow(clippy::unwrap_used, reason = "tests")]
 
 use fitwright_plugin::Fitter;
-use fitwright_tube::standard::{hollow_sizes, near_hollow, near_round, round_sizes, wall_of_corner};
+use fitwright_tube::standard::{
+    hollow_sizes, near_hollow, near_round, round_sizes, wall_of_corner,
+};
 use fitwright_tube::{bent::BentTube, round::RoundTube, section::HollowSection};
 
 /// A fit cannot tell 26.7 (ASME) from 26.9 (EN): hot-finished pipe may be 0.5 mm off.

@@ -95,7 +95,8 @@ pub(super) fn axis_points(
         }
         grid.near(&points[i], reach, &mut near);
         // A tube bends away from its outward normal.
-        let sum: f64 = near.iter().map(|j| normals[i].dot(&(points[*j as usize] - points[i]))).sum();
+        let sum: f64 =
+            near.iter().map(|j| normals[i].dot(&(points[*j as usize] - points[i]))).sum();
         inside.push((points[i] + normals[i] * (radius * sum.signum()), normals[i]));
     }
     let once = gathered(&inside, BALL * radius, 0.25, host)?;

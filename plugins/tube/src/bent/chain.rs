@@ -41,9 +41,19 @@ pub(crate) enum Part {
 /// A part with what each question needs.
 #[derive(Debug, Clone, Copy)]
 enum Span {
-    Straight { from: V3, along: V3, length: f64 },
+    Straight {
+        from: V3,
+        along: V3,
+        length: f64,
+    },
     /// Arms from the centre to the middle of the bend and along it there, half the angle.
-    Arc { centre: V3, out: V3, on: V3, sin: f64, cos: f64 },
+    Arc {
+        centre: V3,
+        out: V3,
+        on: V3,
+        sin: f64,
+        cos: f64,
+    },
 }
 
 /// The nearest place of the centre line.
@@ -146,6 +156,37 @@ impl Chain {
             }
             None => out.table.last += length,
         }
+        out
+    }
+
+    /// The same tube without its last bend.
+    pub(crate) fn popped(&self) -> Self {
+        let mut out = self.clone();
+        if let Some(gone) = out.table.bends.pop() {
+            out.table.last += gone.feed + gone.radius * gone.angle;
+        }
+        out
+    }
+
+    /// The same tube from its other end.
+    pub(crate) fn reversed(&self) -> Self {
+        let parts = self.parts();
+        let mut out = self.clone();
+        if let Some(Part::Straight { from, along, length }) = parts.last() {
+            (out.start, out.direction) = (from + along * *length, -along);
+        }
+        if let Some(Part::Arc { normal, .. }) = parts.iter().rev().nth(1) {
+            out.normal = -normal;
+        }
+        let bends = &self.table.bends;
+        let mut feed = self.table.last;
+        out.table.bends.clear();
+        for (i, bend) in bends.iter().enumerate().rev() {
+            let rotation = bends.get(i + 1).map_or(0.0, |next| next.rotation);
+            out.table.bends.push(Bend { feed, rotation, ..*bend });
+            feed = bend.feed;
+        }
+        out.table.last = feed;
         out
     }
 
@@ -408,14 +449,48 @@ impl Model for Chain {
 mod tests {
     use super::*;
 
+    #[test]
+    fn reversed_is_the_same_surface() {
+        let bend = |feed, rotation, angle, radius| Bend { feed, rotation, angle, radius };
+        let chain = Chain {
+            start: V3::new(3.0, -4.0, 5.0),
+            direction: V3::new(0.6, 0.0, 0.8),
+            normal: V3::new(0.0, 1.0, 0.0),
+            table: BendTable {
+                bends: vec![
+                    bend(60.0, 0.0, 1.2, 40.0),
+                    bend(50.0, 0.7, 0.3, 55.0),
+                    bend(70.0, -2.0, 2.0, 30.0),
+                ],
+                last: 60.0,
+            },
+            radius: 10.0,
+            common: false,
+        };
+        let other = chain.reversed();
+        for k in 0..500 {
+            let t = f64::from(k);
+            let p = V3::new(
+                200.0 * (0.1 * t).sin(),
+                150.0 * (0.23 * t).cos(),
+                200.0 * (0.31 * t).sin(),
+            );
+            assert!((chain.distance(&p) - other.distance(&p)).abs() < 1e-9);
+        }
+        assert!((other.reversed().start - chain.start).norm() < 1e-9);
+    }
+
     /// The derivatives of the cost against differences of it.
     #[test]
     fn gradient_is_that_of_the_cost() {
         for common in [false, true] {
             let bend = |feed, rotation, angle, radius| Bend { feed, rotation, angle, radius };
             let radius = if common { 40.0 } else { 55.0 };
-            let bends =
-                vec![bend(60.0, 0.0, 1.2, 40.0), bend(50.0, 0.7, 0.3, radius), bend(70.0, -2.0, 2.0, 40.0)];
+            let bends = vec![
+                bend(60.0, 0.0, 1.2, 40.0),
+                bend(50.0, 0.7, 0.3, radius),
+                bend(70.0, -2.0, 2.0, 40.0),
+            ];
             let chain = Chain {
                 start: V3::new(3.0, -4.0, 5.0),
                 direction: V3::new(0.6, 0.0, 0.8),
@@ -431,11 +506,14 @@ mod tests {
                 .flat_map(|(k, part)| {
                     let place = move |t: f64| match *part {
                         Part::Straight { from, along, length } => from + along * (t * length),
-                        Part::Arc { .. } => part.span().nearest(&V3::new(40.0 * t, 30.0, -20.0 * t), (false, false)),
+                        Part::Arc { .. } => {
+                            part.span().nearest(&V3::new(40.0 * t, 30.0, -20.0 * t), (false, false))
+                        }
                     };
                     (1..20).map(move |i| {
                         let t = f64::from(i) / 20.0;
-                        let off = V3::new((7.0 * t).sin(), (9.0 * t + k as f64).cos(), (5.0 * t).cos());
+                        let off =
+                            V3::new((7.0 * t).sin(), (9.0 * t + k as f64).cos(), (5.0 * t).cos());
                         place(t) + off * 9.0
                     })
                 })

@@ -20,13 +20,14 @@ pub(super) fn follow(axis: &[V3], radius: f64, gap: f64, pick: Option<V3>) -> Op
 fn runs(axis: &[V3], radius: f64) -> Vec<Vec<V3>> {
     let ball = BALL * radius;
     let grid = Grid::new(axis, ball);
-    let mut march = Marcher { axis, grid, ball, step: STEP * radius, seen: vec![0; axis.len()], now: 0 };
+    let mut march =
+        Marcher { axis, grid, ball, step: STEP * radius, seen: vec![0; axis.len()], now: 0 };
     let mut out = Vec::new();
-    for i in 0..axis.len() {
+    for (i, place) in axis.iter().enumerate() {
         if march.seen[i] != 0 {
             continue;
         }
-        let Some((at, along)) = march.local(&axis[i]) else { continue };
+        let Some((at, along)) = march.local(place) else { continue };
         march.mark(&at);
         let ahead = march.run(at, along);
         let mut run: Vec<V3> = march.run(at, -along);
@@ -167,7 +168,7 @@ fn link(a: &(V3, V3), b: &(V3, V3), radius: f64, gap: f64) -> Option<f64> {
     }
     let turn = |d: f64| (d / length).clamp(-1.0, 1.0).acos();
     let (first, second) = (turn(a.1.dot(&chord)), turn((-b.1).dot(&chord)));
-    (first.max(second) < WIDEST).then(|| length * (1.0 + first + second))
+    (first.max(second) < WIDEST).then_some(length * (1.0 + first + second))
 }
 
 /// Step from node to node and neighbourhood, in tube radii.

@@ -24,7 +24,8 @@ use chain::{Chain, Line, Nearest};
 /// first eight bends `bend_N_feed`, `_rotation`, `_angle`, `_radius`, `_entry`, `_exit` (tangent points),
 /// `_corner` (where the straights meet; not of bends over 170 degrees). Tables: `bends` (the bend table, see
 /// [`crate::bends`]) and `centre_line` (sort 0 start, 1 entry, 2 corner, 3 exit, 4 end; place, largest
-/// standard uncertainty). The tube begins and ends with a straight of a diameter or more, and has one of
+/// standard uncertainty). The tube starts at the end from which the other lies ahead, in the axis of the scan
+/// in which they are farthest apart. It begins and ends with a straight of a diameter or more, and has one of
 /// that length between bends.
 #[derive(Debug)]
 pub struct BentTube;
@@ -78,7 +79,9 @@ pub fn fit(input: &Input<'_>, options: &Options, host: &dyn Host) -> Result<Outc
     let pick = input.pick.map(|p| V3::from(p) - cloud.centre);
     let found = search(&few, apart, input, (options, pick), host)?;
     host.progress(0.6)?;
+    let found = shorter(found, &few, apart, host)?;
     let ended = with_ends(&found.model, &few, (found.cut, apart), host)?.0;
+    let ended = forward(ended);
     let own = beside(&ended, &cloud.points, host)?;
     let settled = finish(ended, &own, found.cut, host)?;
     host.progress(0.9)?;
@@ -155,10 +158,8 @@ fn simplified(
     while i < now.model.table.bends.len() {
         let bends = now.model.table.bends.len();
         let little = bends > 1 && now.model.table.bends[i].angle < LITTLE;
-        let trials = [
-            little.then(|| now.model.without(i)),
-            (i > 0).then(|| now.model.joined(i)).flatten(),
-        ];
+        let trials =
+            [little.then(|| now.model.without(i)), (i > 0).then(|| now.model.joined(i)).flatten()];
         for trial in trials.into_iter().flatten() {
             match settle(trial, points, WIDTH_OF_LOSS * now.model.radius, host) {
                 Ok(t) if t.sigma < 1.01 * now.sigma && t.cut < 1.05 * now.cut => {
@@ -172,6 +173,48 @@ fn simplified(
         i += usize::from(now.model.table.bends.len() == bends);
     }
     Ok(now)
+}
+
+/// Takes out a last bend behind which hardly a straight is left, if that costs hardly a point: where the tube
+/// meets something else, the centre line turns a little. Then the same at the other end.
+fn shorter(
+    found: Settled<Chain>,
+    points: &[V3],
+    apart: f64,
+    host: &dyn Host,
+) -> Result<Settled<Chain>, Failure> {
+    let count = |s: &Settled<Chain>| -> Result<f64, Failure> {
+        let on = |d: &&f64| d.abs() < s.cut;
+        Ok(distances(&s.model, points, host)?.iter().filter(on).count() as f64)
+    };
+    let mut now = found;
+    for _ in 0..2 {
+        while now.model.table.bends.len() > 1 {
+            let short = match with_ends(&now.model, points, (now.cut, apart), host) {
+                Ok((chain, _)) => chain.table.last < 2.0 * chain.radius,
+                Err(e) if e == Failure::cancelled() => return Err(e),
+                Err(_) => true,
+            };
+            if !short {
+                break;
+            }
+            let trial = now.model.popped();
+            let near = beside(&trial, points, host)?;
+            match settle(trial, &near, WIDTH_OF_LOSS * now.model.radius, host) {
+                Ok(t) if count(&t)? > HARDLY * count(&now)? => now = t,
+                Err(e) if e == Failure::cancelled() => return Err(e),
+                _ => break,
+            }
+        }
+        now.model = now.model.reversed();
+    }
+    Ok(now)
+}
+
+/// From the end from which the other lies ahead along the axis in which they are farthest apart.
+fn forward(chain: Chain) -> Chain {
+    let across = chain.reversed().start - chain.start;
+    if across[across.iamax()] < 0.0 { chain.reversed() } else { chain }
 }
 
 /// Points near a tube and between its ends, or a little beyond them.
@@ -246,8 +289,7 @@ fn outcome(
         host.check()?;
         belongs.extend(part.iter().map(on));
     }
-    let own: Vec<V3> =
-        cloud.points.iter().zip(&belongs).filter(|p| *p.1).map(|p| *p.0).collect();
+    let own: Vec<V3> = cloud.points.iter().zip(&belongs).filter(|p| *p.1).map(|p| *p.0).collect();
     let normal = gathered(chain, &own, Loss::Cut(cut), host)?;
     let free = normal.inverse().ok_or_else(|| Failure::undetermined(HIDDEN))?;
     let count = chain.unknowns();
@@ -324,7 +366,8 @@ fn notes(chain: &Chain, u: f64) -> Vec<String> {
 
 const NO_TUBE: &str = "no bent tube lies in the points: choose the region again, with half of the tube's \
      surface or nearly so";
-const HIDDEN: &str = "the scan does not show enough of a bend for its radius; scan it, or set common_radius";
+const HIDDEN: &str =
+    "the scan does not show enough of a bend for its radius; scan it, or set common_radius";
 /// Fewest points.
 const MINIMUM: usize = 200;
 /// Points of the search.
@@ -333,6 +376,8 @@ const FEW: usize = 20_000;
 const FEWEST_NODES: usize = 8;
 /// First width of the loss, in tube radii.
 const WIDTH_OF_LOSS: f64 = 0.25;
+/// Share of the points that a bend at the end must not cost to be taken out.
+const HARDLY: f64 = 0.985;
 /// Bends of less are doubted, rad.
 const LITTLE: f64 = 0.02;
 /// Scatter beyond this part of the radius is no tube.

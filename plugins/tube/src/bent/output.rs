@@ -35,7 +35,10 @@ pub(super) fn report(chain: &Chain, centre: &V3) -> Report {
             r.add(name("entry"), place(entry));
             r.add(name("exit"), place(exit));
             if bend.angle < NO_CORNER {
-                r.add(name("corner"), place(entry + along * bend.radius * (0.5 * bend.angle).tan()));
+                r.add(
+                    name("corner"),
+                    place(entry + along * bend.radius * (0.5 * bend.angle).tan()),
+                );
             }
         }
     }
@@ -44,7 +47,11 @@ pub(super) fn report(chain: &Chain, centre: &V3) -> Report {
 
 /// The report as it is shown: no more bends singly than the host takes, then the tables, their
 /// uncertainties from the covariance.
-pub(super) fn shown(full: Report, covariance: DMatrix<f64>, chain: &Chain) -> (Report, DMatrix<f64>) {
+pub(super) fn shown(
+    full: Report,
+    covariance: DMatrix<f64>,
+    chain: &Chain,
+) -> (Report, DMatrix<f64>) {
     let bends = bend_table(&full, &covariance, chain);
     let line = centre_line(&full, &covariance);
     let mut shown = full;

@@ -119,7 +119,9 @@ fn with_bend(
     let mut best: Option<(f64, Chain)> = None;
     for k in 0..TRIALS {
         let ratio = LEAST * (MOST / LEAST).powf(f64::from(k) / f64::from(TRIALS - 1));
-        let Some(mut trial) = bent(chain, this, next, nodes, ratio * chain.radius) else { continue };
+        let Some(mut trial) = bent(chain, this, next, nodes, ratio * chain.radius) else {
+            continue;
+        };
         let reach = (nodes[next.nodes.end - 1] - next.point).norm() + trial.radius;
         trial.table.last = reach;
         let line = Line::new(&trial);
@@ -134,7 +136,13 @@ fn with_bend(
 }
 
 /// The chain with a bend of a radius onto the next line.
-fn bent(chain: &Chain, this: &Straight, next: &Straight, nodes: &[V3], radius: f64) -> Option<Chain> {
+fn bent(
+    chain: &Chain,
+    this: &Straight,
+    next: &Straight,
+    nodes: &[V3],
+    radius: f64,
+) -> Option<Chain> {
     let Some(Part::Straight { from, along: u, .. }) = chain.parts().last().copied() else {
         return None;
     };

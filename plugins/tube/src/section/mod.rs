@@ -32,7 +32,12 @@ impl Fitter for HollowSection {
     const OPTIONS: &'static [Opt] = &[
         Opt::length("width", "known width; 0: to be found", 0.0, (0.0, 2000.0)),
         Opt::length("height", "known height; 0: to be found", 0.0, (0.0, 2000.0)),
-        Opt::length("corner_radius", "known outer corner radius; 0: to be found", 0.0, (0.0, 500.0)),
+        Opt::length(
+            "corner_radius",
+            "known outer corner radius; 0: to be found",
+            0.0,
+            (0.0, 500.0),
+        ),
         Opt::switch("square", "width and height are equal", false),
         Opt::switch("twist", "the section may be twisted", true),
     ];
@@ -74,7 +79,9 @@ impl Options {
     fn checked(self) -> Result<Self, Failure> {
         let sizes = [self.width, self.height, self.corner];
         if !sizes.iter().all(|x| (0.0..=2000.0).contains(x)) {
-            return Err(Failure::option("width, height, corner_radius: 0 (to be found) to 2000 mm"));
+            return Err(Failure::option(
+                "width, height, corner_radius: 0 (to be found) to 2000 mm",
+            ));
         }
         if self.square && self.width > 0.0 && self.height > 0.0 && self.width != self.height {
             return Err(Failure::option(
@@ -123,11 +130,7 @@ pub fn fit(input: &Input<'_>, options: &Options, host: &dyn Host) -> Result<Outc
 }
 
 /// The settled start that the most points agree to.
-fn best(
-    starts: Vec<Section>,
-    points: &[V3],
-    host: &dyn Host,
-) -> Result<Settled<Section>, Failure> {
+fn best(starts: Vec<Section>, points: &[V3], host: &dyn Host) -> Result<Settled<Section>, Failure> {
     let mut found: Vec<Settled<Section>> = Vec::new();
     for start in starts {
         let width = WIDTH_OF_LOSS * start.width.min(start.height);

@@ -14,18 +14,15 @@ pub(super) fn pieces(section: &Section, centre: &V3, ends: &Ends) -> Vec<Piece> 
     let origin = centre + section.origin;
     let (w, h, r) = (0.5 * section.width, 0.5 * section.height, section.corner);
     let place = |x: f64, y: f64, z: f64| origin + side * x + other * y + axis * z;
-    let sides = [(side, other, w, h), (other, -side, h, w), (-side, -other, w, h), (-other, side, h, w)];
+    let sides =
+        [(side, other, w, h), (other, -side, h, w), (-side, -other, w, h), (-other, side, h, w)];
     let mut out = Vec::new();
     for (normal, across, distance, half) in sides {
         let flat = half - r;
         let at = |t: f64, z: f64| (origin + normal * distance + across * t + axis * z).into();
         // With the normal, across and axis are right-handed: counter-clockwise.
-        let outline = vec![
-            at(-flat, ends.from),
-            at(flat, ends.from),
-            at(flat, ends.to),
-            at(-flat, ends.to),
-        ];
+        let outline =
+            vec![at(-flat, ends.from), at(flat, ends.from), at(flat, ends.to), at(-flat, ends.to)];
         out.push(Piece {
             shape: SolidShape::Plane {
                 point: (origin + normal * distance).into(),
@@ -42,7 +39,11 @@ pub(super) fn pieces(section: &Section, centre: &V3, ends: &Ends) -> Vec<Piece> 
                 axis: axis.into(),
                 radius: r,
             },
-            extent: Extent::Patch { zero: zero.into(), u: (0.0, FRAC_PI_2), v: (ends.from, ends.to) },
+            extent: Extent::Patch {
+                zero: zero.into(),
+                u: (0.0, FRAC_PI_2),
+                v: (ends.from, ends.to),
+            },
         });
     }
     out.push(Piece {

@@ -31,7 +31,8 @@ pub(super) fn starts(
         let other = axis.cross(&side);
         let flat: Vec<usize> =
             known.iter().copied().filter(|i| normals[*i].dot(&axis).abs() < ALONG).collect();
-        let intervals = |e: &V3, sizes: [f64; 2]| intervals(points, normals, &flat, e, spacing, sizes);
+        let intervals =
+            |e: &V3, sizes: [f64; 2]| intervals(points, normals, &flat, e, spacing, sizes);
         let sizes = [options.width, options.height];
         let (xs, ys) = (intervals(&side, sizes), intervals(&other, sizes));
         host.check()?;
@@ -123,7 +124,7 @@ fn axes(normals: &[V3], known: &[usize], seed: u64) -> Vec<V3> {
             found.push((across(&axis), axis));
         }
     }
-    found.sort_by(|a, b| b.0.cmp(&a.0));
+    found.sort_by_key(|f| std::cmp::Reverse(f.0));
     let mut out: Vec<V3> = Vec::new();
     for (_, axis) in found {
         if out.len() < AXES && !out.iter().any(|a| a.dot(&axis).abs() > 0.98) {

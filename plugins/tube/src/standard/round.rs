@@ -15,7 +15,8 @@ pub struct RoundSize {
 #[must_use]
 pub fn round_sizes() -> Vec<RoundSize> {
     let pipe = |d: f64| (0.01 * d).max(0.5);
-    let size = |name: String, diameter: f64, tolerance: f64| RoundSize { name, diameter, tolerance };
+    let size =
+        |name: String, diameter: f64, tolerance: f64| RoundSize { name, diameter, tolerance };
     let mut out = Vec::new();
     out.extend(ASME.iter().map(|(n, d)| size(format!("ASME B36.10 pipe {n} in"), *d, pipe(*d))));
     out.extend(EN_PIPE.iter().map(|d| size("EN 10220 pipe".into(), *d, pipe(*d))));
@@ -39,8 +40,12 @@ pub fn near_round(diameter: f64, u: f64) -> String {
         let outside = if allowed(s) { "" } else { ", outside its tolerance" };
         format!("{:.2} ({}; measured {:+.3}{outside})", s.diameter, s.name, diameter - s.diameter)
     };
-    let mut named: Vec<String> =
-        sizes.iter().enumerate().filter(|(i, s)| *i == 0 || allowed(s)).map(|s| name(s.1)).collect();
+    let mut named: Vec<String> = sizes
+        .iter()
+        .enumerate()
+        .filter(|(i, s)| *i == 0 || allowed(s))
+        .map(|s| name(s.1))
+        .collect();
     named.truncate(MOST_NAMED);
     match named.len() {
         1 => format!("Nearest standard outside diameter, mm: {}.", named[0]),
@@ -53,7 +58,8 @@ pub fn near_round(diameter: f64, u: f64) -> String {
 
 /// Tolerance of EN 10305-1, from memory.
 fn precision(diameter: f64) -> f64 {
-    let steps = [(30.0, 0.08), (40.0, 0.15), (50.0, 0.20), (60.0, 0.25), (70.0, 0.30), (80.0, 0.35)];
+    let steps =
+        [(30.0, 0.08), (40.0, 0.15), (50.0, 0.20), (60.0, 0.25), (70.0, 0.30), (80.0, 0.35)];
     steps.iter().find(|s| diameter <= s.0).map_or(0.45, |s| s.1)
 }
 

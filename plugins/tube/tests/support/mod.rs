@@ -100,12 +100,7 @@ pub fn cylinder(
 }
 
 /// A rectangle of points.
-pub fn plate(
-    (corner, a, b): (V3, V3, V3),
-    spacing: f64,
-    random: &mut Random,
-    scan: &mut Scan,
-) {
+pub fn plate((corner, a, b): (V3, V3, V3), spacing: f64, random: &mut Random, scan: &mut Scan) {
     let count = (a.norm() * b.norm() / spacing.powi(2)) as usize;
     for _ in 0..count {
         let (s, t) = (random.unit(), random.unit());
@@ -226,9 +221,8 @@ pub fn sound(o: &Outcome) {
     assert_eq!(rows, size);
     assert_eq!(o.covariance, o.covariance.transpose());
     let scale = o.covariance.diagonal().map(|d| d.max(1e-300).sqrt());
-    let scaled = nalgebra::DMatrix::from_fn(size, size, |i, j| {
-        o.covariance[(i, j)] / scale[i] / scale[j]
-    });
+    let scaled =
+        nalgebra::DMatrix::from_fn(size, size, |i, j| o.covariance[(i, j)] / scale[i] / scale[j]);
     let least = scaled.symmetric_eigenvalues().min();
     assert!(least > -1e-6, "covariance is not positive: {least}");
     assert!(o.report.items.len() <= 64, "{} parameters", o.report.items.len());

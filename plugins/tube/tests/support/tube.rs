@@ -79,9 +79,7 @@ impl Tube {
             .collect();
         let apart = 2.0 * self.diameter;
         let far = (3.0 * self.diameter / 4.0 * std::f64::consts::PI) as usize;
-        (0..line.len()).all(|i| {
-            line.iter().skip(i + far).all(|q| (q - line[i]).norm() > apart)
-        })
+        (0..line.len()).all(|i| line.iter().skip(i + far).all(|q| (q - line[i]).norm() > apart))
     }
 
     /// Points seen from a direction, but where `hidden` says so of the way along.
@@ -98,7 +96,8 @@ impl Tube {
             let most = 1.0 + r * part.curvature;
             let count = std::f64::consts::TAU * r * length * most / spacing.powi(2);
             for _ in 0..count as usize {
-                let (s, t) = (random.between(0.0, length), random.between(0.0, std::f64::consts::TAU));
+                let (s, t) =
+                    (random.between(0.0, length), random.between(0.0, std::f64::consts::TAU));
                 let p = part.moved(s);
                 let n = p.inward * t.cos() + p.along.cross(&p.inward) * t.sin();
                 // As many points everywhere on the surface.
