@@ -557,7 +557,8 @@ typedef struct fitw_plugin_piece {
  * What a fitter can do during one call. `call` goes first into every function. The functions copy what they
  * are given. They return FITW_PLUGIN_OK, or FITW_PLUGIN_E_LIMIT when the host takes no more.
  *
- * Parameters appear in results under their names in the order in which they are reported. The host
+ * Parameters appear in results under their names (lower case letters, digits, `_`; each once) in the order in
+ * which they are reported. The host
  * computes distances, rms and the covariance of the shape's place itself, from the pieces and the points.
  */
 typedef struct fitw_plugin_call {
@@ -643,7 +644,9 @@ typedef struct fitw_plugin_fitter {
      */
     uint32_t struct_size;
     /**
-     * FITW_PLUGIN_SHAPE_… of what it returns; FITW_PLUGIN_SHAPE_COMPOSITE for a shape of several pieces.
+     * FITW_PLUGIN_SHAPE_… of what it returns; FITW_PLUGIN_SHAPE_COMPOSITE for a shape of several pieces. Of a
+     * standard shape the one piece counts: parameters and covariance are the host's own, and those
+     * reported are left aside.
      */
     int32_t shape;
     /**
