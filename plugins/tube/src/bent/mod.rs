@@ -138,7 +138,11 @@ fn along(
             "no bend between two straights is seen; use the round tube, or scan more of both straights",
         ));
     }
-    let chain = start::chain(&straights, nodes, points, radius, common).ok_or_else(|| {
+    // A straight at an end may be something else that the tube meets.
+    let chosen = [&straights[..], &straights[1..], &straights[..straights.len() - 1]];
+    let mut chains = chosen.iter().filter(|s| s.len() > 1);
+    let chain = chains.find_map(|s| start::chain(s, nodes, points, radius, common));
+    let chain = chain.ok_or_else(|| {
         Failure::undetermined(
             "two straights do not meet in a bend; scan the tube between them, or raise gap",
         )
@@ -305,11 +309,19 @@ fn outcome(
     let covariance = propagated(&jacobian(moved, &sizes), &unknowns);
     let full = output::report(chain, &cloud.centre);
     let (report, covariance) = output::shown(full, covariance, chain);
+    let left_out = belongs.iter().filter(|b| !**b).count() as f64 / belongs.len() as f64;
     let rejected = (0u32..).zip(&belongs).filter(|b| !b.1).map(|b| b.0).collect();
     let pieces = output::pieces(chain, &cloud.centre);
     let mut outcome = Outcome { report, covariance, pieces, rejected, notes: Vec::new() };
     let u = outcome.uncertainty("diameter").unwrap_or(0.0);
     outcome.notes = notes(chain, u);
+    if left_out > MANY {
+        outcome.notes.push(format!(
+            "{:.0} % of the points lie off the tube: if they belong to it, a part beyond a gap or a short \
+             straight at an end was not followed.",
+            100.0 * left_out
+        ));
+    }
     host.progress(1.0)?;
     Ok(outcome)
 }
@@ -376,6 +388,8 @@ const FEW: usize = 20_000;
 const FEWEST_NODES: usize = 8;
 /// First width of the loss, in tube radii.
 const WIDTH_OF_LOSS: f64 = 0.25;
+/// Share of points left out that the user should know of.
+const MANY: f64 = 0.15;
 /// Share of the points that a bend at the end must not cost to be taken out.
 const HARDLY: f64 = 0.985;
 /// Bends of less are doubted, rad.
