@@ -8,6 +8,7 @@
 
 use nalgebra::{DMatrix, DVector, SMatrix, SVector};
 
+use super::part::{Line, Part};
 use crate::V3;
 use crate::bends::{Bend, BendTable, about};
 use crate::gauss::{Loss, Model, Normal};
@@ -27,43 +28,6 @@ pub(crate) struct Chain {
     pub(crate) radius: f64,
     /// Whether all bends have one radius.
     pub(crate) common: bool,
-}
-
-/// A straight or a bend in its place.
-#[derive(Debug, Clone, Copy)]
-pub(crate) enum Part {
-    /// From a place along a direction for a length.
-    Straight { from: V3, along: V3, length: f64 },
-    /// From a place, starting along `along`, about the axis `normal` through `centre`.
-    Arc { from: V3, along: V3, normal: V3, centre: V3, radius: f64, angle: f64 },
-}
-
-/// A part with what each question needs.
-#[derive(Debug, Clone, Copy)]
-enum Span {
-    Straight {
-        from: V3,
-        along: V3,
-        length: f64,
-    },
-    /// Arms from the centre to the middle of the bend and along it there, half the angle.
-    Arc {
-        centre: V3,
-        out: V3,
-        on: V3,
-        sin: f64,
-        cos: f64,
-    },
-}
-
-/// The nearest place of the centre line.
-#[derive(Debug, Clone, Copy)]
-pub(crate) struct Nearest {
-    pub(crate) part: usize,
-    /// Place.
-    pub(crate) foot: V3,
-    /// Squared distance.
-    pub(crate) squared: f64,
 }
 
 /// Freedoms of a part: shift, turn, its radius, the tube's radius.
@@ -101,93 +65,6 @@ impl Chain {
         } else {
             FIRST + 4 * i + which
         }
-    }
-
-    /// Longer or shorter at its start and end.
-    pub(crate) fn trimmed(&self, start: f64, end: f64) -> Self {
-        let mut out = self.clone();
-        out.start += self.direction * start;
-        match out.table.bends.first_mut() {
-            Some(bend) => bend.feed -= start,
-            None => out.table.last -= start,
-        }
-        out.table.last += end;
-        out
-    }
-
-    /// Bends `i - 1` and `i` as one, if they lie in one plane with little between them.
-    pub(crate) fn joined(&self, i: usize) -> Option<Self> {
-        let mut out = self.clone();
-        let second = out.table.bends.remove(i);
-        let first = &mut out.table.bends[i - 1];
-        let near = second.feed < 6.0 * self.radius && second.rotation.cos() > 0.94;
-        let angle = first.angle + second.angle;
-        let length = first.radius * first.angle + second.feed + second.radius * second.angle;
-        let radius = if self.common { first.radius } else { length / angle };
-        // The same corner, so that the straights before and after stay where they are.
-        let set_back = |b: &Bend| b.radius * (0.5 * b.angle).tan();
-        let between = set_back(first) + second.feed + set_back(&second);
-        let before = between * second.angle.sin() / angle.sin();
-        let after = between * first.angle.sin() / angle.sin();
-        let new = radius * (0.5 * angle).tan();
-        first.feed += set_back(first) + before - new;
-        (first.angle, first.radius) = (angle, radius);
-        let change = set_back(&second) + after - new;
-        match out.table.bends.get_mut(i) {
-            Some(next) => next.feed += change,
-            None => out.table.last += change,
-        }
-        (near && angle < 2.6).then_some(out)
-    }
-
-    /// The same tube without bend `i`, which hardly turns.
-    pub(crate) fn without(&self, i: usize) -> Self {
-        let mut out = self.clone();
-        let gone = out.table.bends.remove(i);
-        let length = gone.feed + gone.radius * gone.angle;
-        match out.table.bends.get_mut(i) {
-            Some(next) => {
-                next.feed += length;
-                next.rotation += gone.rotation;
-                if i == 0 {
-                    out.normal = about(&out.direction, next.rotation) * out.normal;
-                    next.rotation = 0.0;
-                }
-            }
-            None => out.table.last += length,
-        }
-        out
-    }
-
-    /// The same tube without its last bend.
-    pub(crate) fn popped(&self) -> Self {
-        let mut out = self.clone();
-        if let Some(gone) = out.table.bends.pop() {
-            out.table.last += gone.feed + gone.radius * gone.angle;
-        }
-        out
-    }
-
-    /// The same tube from its other end.
-    pub(crate) fn reversed(&self) -> Self {
-        let parts = self.parts();
-        let mut out = self.clone();
-        if let Some(Part::Straight { from, along, length }) = parts.last() {
-            (out.start, out.direction) = (from + along * *length, -along);
-        }
-        if let Some(Part::Arc { normal, .. }) = parts.iter().rev().nth(1) {
-            out.normal = -normal;
-        }
-        let bends = &self.table.bends;
-        let mut feed = self.table.last;
-        out.table.bends.clear();
-        for (i, bend) in bends.iter().enumerate().rev() {
-            let rotation = bends.get(i + 1).map_or(0.0, |next| next.rotation);
-            out.table.bends.push(Bend { feed, rotation, ..*bend });
-            feed = bend.feed;
-        }
-        out.table.last = feed;
-        out
     }
 
     /// For each part what each unknown does to it: rigid motion about the origin, and its own radius.
@@ -236,137 +113,6 @@ fn turn(motion: &mut DMatrix<f64>, column: usize, axis: &V3, place: &V3) {
     for k in 0..3 {
         motion[(k, column)] += v[k];
         motion[(3 + k, column)] += axis[k];
-    }
-}
-
-impl Part {
-    /// Directions from the centre of a bend to its middle, and along it there.
-    fn middle(from: &V3, along: &V3, centre: &V3, radius: f64, angle: f64) -> (V3, V3) {
-        let m = (centre - from) / radius;
-        let (sin, cos) = (0.5 * angle).sin_cos();
-        (along * sin - m * cos, along * cos + m * sin)
-    }
-
-    /// Ready for many questions.
-    fn span(&self) -> Span {
-        match *self {
-            Part::Straight { from, along, length } => Span::Straight { from, along, length },
-            Part::Arc { from, along, centre, radius, angle, .. } => {
-                // Counted from the middle of the bend, so that the jump lies opposite.
-                let (out, on) = Self::middle(&from, &along, &centre, radius, angle);
-                let (sin, cos) = (0.5 * angle).sin_cos();
-                Span::Arc { centre, out: out * radius, on: on * radius, sin, cos }
-            }
-        }
-    }
-
-    /// Length along a straight or angle along a bend of a place on it.
-    fn at(&self, foot: &V3) -> f64 {
-        match *self {
-            Part::Straight { from, along, .. } => along.dot(&(foot - from)),
-            Part::Arc { from, along, centre, radius, angle, .. } => {
-                let (out, on) = Self::middle(&from, &along, &centre, radius, angle);
-                let d = foot - centre;
-                on.dot(&d).atan2(out.dot(&d)) + 0.5 * angle
-            }
-        }
-    }
-
-    /// A ball that holds the part.
-    fn ball(&self) -> (V3, f64) {
-        match *self {
-            Part::Straight { from, along, length } => {
-                (from + along * (0.5 * length), 0.5 * length.abs())
-            }
-            Part::Arc { from, along, centre, radius, angle, .. } => {
-                let half = 0.5 * angle;
-                let m = (centre - from) / radius;
-                let top = centre + (along * half.sin() - m * half.cos()) * radius;
-                (top, 2.0 * radius * (0.5 * half).sin())
-            }
-        }
-    }
-
-    /// What the part's own radius does to a place on it: it moves away from the start of the bend.
-    fn by_radius(&self, foot: &V3) -> V3 {
-        match *self {
-            Part::Straight { .. } => V3::zeros(),
-            Part::Arc { from, radius, .. } => (foot - from) / radius,
-        }
-    }
-}
-
-impl Span {
-    /// Nearest place of the part; `open` lets a straight go on before its start or beyond its end.
-    #[inline]
-    fn nearest(&self, p: &V3, open: (bool, bool)) -> V3 {
-        match *self {
-            Span::Straight { from, along, length } => {
-                let mut s = along.dot(&(p - from));
-                if s < 0.0 && !open.0 {
-                    s = 0.0;
-                }
-                if s > length && !open.1 {
-                    s = length.max(0.0);
-                }
-                from + along * s
-            }
-            Span::Arc { centre, out, on, sin, cos } => {
-                let d = p - centre;
-                let (c, s) = (out.dot(&d), on.dot(&d));
-                let away = (c * c + s * s).sqrt();
-                if c >= cos * away && away > 0.0 {
-                    centre + (out * c + on * s) / away
-                } else {
-                    centre + out * cos + on * sin.copysign(s)
-                }
-            }
-        }
-    }
-}
-
-/// A chain's parts, for many questions about what is nearest.
-pub(crate) struct Line {
-    pub(crate) parts: Vec<Part>,
-    spans: Vec<Span>,
-    balls: Vec<(V3, f64)>,
-}
-
-impl Line {
-    pub(crate) fn new(chain: &Chain) -> Self {
-        let parts = chain.parts();
-        let mut balls: Vec<_> = parts.iter().map(Part::ball).collect();
-        // The ends are open.
-        let last = balls.len() - 1;
-        (balls[0].1, balls[last].1) = (f64::INFINITY, f64::INFINITY);
-        let spans = parts.iter().map(Part::span).collect();
-        Line { parts, spans, balls }
-    }
-
-    /// The nearest place of all parts.
-    #[inline]
-    pub(crate) fn nearest(&self, p: &V3) -> Nearest {
-        let last = self.parts.len() - 1;
-        let mut best = Nearest { part: 0, foot: V3::zeros(), squared: f64::INFINITY };
-        let mut away = f64::INFINITY;
-        for (part, span) in self.spans.iter().enumerate() {
-            let (centre, radius) = self.balls[part];
-            if (p - centre).norm_squared() > (radius + away).powi(2) {
-                continue;
-            }
-            let foot = span.nearest(p, (part == 0, part == last));
-            let squared = (p - foot).norm_squared();
-            if squared < best.squared {
-                best = Nearest { part, foot, squared };
-                away = squared.sqrt();
-            }
-        }
-        best
-    }
-
-    /// Length along the straight or angle along the bend of the nearest place.
-    pub(crate) fn at(&self, near: &Nearest) -> f64 {
-        self.parts[near.part].at(&near.foot)
     }
 }
 
@@ -448,37 +194,6 @@ impl Model for Chain {
 #[cfg(test)]
 mod tests {
     use super::*;
-
-    #[test]
-    fn reversed_is_the_same_surface() {
-        let bend = |feed, rotation, angle, radius| Bend { feed, rotation, angle, radius };
-        let chain = Chain {
-            start: V3::new(3.0, -4.0, 5.0),
-            direction: V3::new(0.6, 0.0, 0.8),
-            normal: V3::new(0.0, 1.0, 0.0),
-            table: BendTable {
-                bends: vec![
-                    bend(60.0, 0.0, 1.2, 40.0),
-                    bend(50.0, 0.7, 0.3, 55.0),
-                    bend(70.0, -2.0, 2.0, 30.0),
-                ],
-                last: 60.0,
-            },
-            radius: 10.0,
-            common: false,
-        };
-        let other = chain.reversed();
-        for k in 0..500 {
-            let t = f64::from(k);
-            let p = V3::new(
-                200.0 * (0.1 * t).sin(),
-                150.0 * (0.23 * t).cos(),
-                200.0 * (0.31 * t).sin(),
-            );
-            assert!((chain.distance(&p) - other.distance(&p)).abs() < 1e-9);
-        }
-        assert!((other.reversed().start - chain.start).norm() < 1e-9);
-    }
 
     /// The derivatives of the cost against differences of it.
     #[test]

@@ -3,8 +3,10 @@
 
 mod axis_points;
 mod chain;
+mod edit;
 mod follow;
 mod output;
+mod part;
 mod start;
 mod straights;
 
@@ -18,7 +20,8 @@ use crate::host::Host;
 use crate::report::{Outcome, jacobian, propagated};
 use crate::round::thinning;
 use crate::{V3, normals, standard};
-use chain::{Chain, Line, Nearest};
+use chain::Chain;
+use part::{Line, Nearest};
 
 /// `fitwright.bent-tube`. Parameters: `start`, `end`, `diameter`, `developed_length`, `last_straight`; of the
 /// first eight bends `bend_N_feed`, `_rotation`, `_angle`, `_radius`, `_entry`, `_exit` (tangent points),

@@ -5,7 +5,8 @@ use std::f64::consts::TAU;
 use fitwright_plugin::{Extent, Piece, SolidShape, Unit};
 use nalgebra::DMatrix;
 
-use super::chain::{Chain, Part};
+use super::chain::Chain;
+use super::part::Part;
 use crate::V3;
 use crate::bends::wrapped;
 use crate::report::{Report, Value};

@@ -3,7 +3,8 @@
 
 use fitwright_plugin::Failure;
 
-use super::chain::{Chain, Line, Part};
+use super::chain::Chain;
+use super::part::{Line, Part};
 use super::straights::Straight;
 use crate::V3;
 use crate::bends::{Bend, BendTable};
