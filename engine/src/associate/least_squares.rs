@@ -49,7 +49,9 @@ pub(super) fn judge<M: Model<N>, const N: usize>(
 ) -> Result<Fit<M>> {
     let mut data = Data::new(M::KIND.name(), input, M::MINIMUM)?;
     let sample = data.sample(SAMPLE);
-    data.recentre(&rejected);
+    if !rejected.is_empty() {
+        data.recentre(&rejected);
+    }
     let shape: M = scaled(&data, shape);
     let found = Separated { shape, deviation: 0.0, cut: f64::INFINITY, rejected };
     let mut fit = finish(&data, &sample, input, request, found, 0)?;

@@ -87,8 +87,9 @@ fn a_library_that_is_none_is_refused() {
     // Of a file cut later only what is not loaded may be missing.
     for cut in [0, 100, 3000] {
         std::fs::write(&library, &whole[..cut]).expect("a file");
+        // The system's words, or what became of the worker that tried.
         let reason = refusal(&plugin);
-        assert!(reason.contains("libfitwright_test_ball.so"), "{reason}");
+        assert!(reason.contains("load") && reason.contains("/ball"), "{reason}");
     }
 }
 
@@ -111,7 +112,7 @@ fn one_bad_plug_in_does_not_keep_the_others_out_and_its_fitter_tells_why() {
     let folder = temporary();
     mode(folder.path(), 0o755);
     let Some(bad) = plugins::obround(Interface::Today, &[], folder.path()) else { return };
-    plugins::ball(folder.path());
+    let _good = plugins::ball(folder.path());
     mode(&bad, 0o777);
     let registry = {
         let mut registry = Registry::new();

@@ -42,7 +42,7 @@ pub(super) enum Report {
     /// The plug-in is loaded; `version` is the worker's own.
     Ready { version: String, fitters: Vec<Description> },
     /// The plug-in is refused.
-    Refused { reason: String },
+    Refused { path: PathBuf, reason: String },
     /// What the entry function answered.
     Probed { state: i32, version: u32 },
     /// A fit has come so far.

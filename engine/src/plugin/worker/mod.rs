@@ -205,8 +205,7 @@ impl Workers {
             Ok(Report::Ready { version, .. }) => {
                 Err(refused(format!("its worker is {version}, the engine {PROTOCOL}")))
             }
-            // The reason names the path already.
-            Ok(Report::Refused { reason }) => Err(refused(reason)),
+            Ok(Report::Refused { path, reason }) => Err(Error::PluginRefused { path, reason }),
             Ok(_) => Err(refused("its worker spoke out of turn".into())),
             Err(RecvTimeoutError::Timeout) => {
                 let seconds = LOADING.as_secs();

@@ -8,6 +8,7 @@ use std::sync::{Arc, Mutex};
 use super::message::{FitOrder, Order, PROTOCOL, Report, receive, send};
 use super::shared::Mapped;
 use crate::context::Context;
+use crate::error::Error;
 use crate::plugin::answer::Answer;
 use crate::plugin::library::Library;
 use crate::plugin::manifest::Manifest;
@@ -57,7 +58,11 @@ fn run(mut orders: Orders, reports: Reports) -> ExitCode {
     let library = match loaded {
         Ok(library) => library,
         Err(e) => {
-            tell(&reports, &Report::Refused { reason: e.to_string() });
+            let report = match e {
+                Error::PluginRefused { path, reason } => Report::Refused { path, reason },
+                other => Report::Refused { path: folder, reason: other.to_string() },
+            };
+            tell(&reports, &report);
             return ExitCode::from(65);
         }
     };
