@@ -1,5 +1,6 @@
 #!/bin/sh
 # Installs what `cargo build --release -p fitwright-ffi` made: install.sh PREFIX [TARGET_FOLDER]
+# and the program that plug-ins run in, PREFIX/bin/fitwright-worker, if `cargo build --release -p fitwright` made it.
 set -eu
 here=$(cd "$(dirname "$0")" && pwd)
 prefix=${1:?usage: install.sh PREFIX [TARGET_FOLDER]}
@@ -11,6 +12,10 @@ mkdir -p "$prefix/include" "$prefix/lib/pkgconfig" "$prefix/lib/cmake/fitwright"
 prefix=$(cd "$prefix" && pwd)
 cp "$here"/../include/fitwright.h* "$prefix/include/"
 cp "$built/libfitwright.a" "$prefix/lib/"
+if [ -x "$built/fitwright-worker" ]; then
+    mkdir -p "$prefix/bin"
+    cp "$built/fitwright-worker" "$prefix/bin/"
+fi
 cp "$built/libfitwright.so" "$prefix/lib/libfitwright.so.$version"
 ln -sf "libfitwright.so.$version" "$prefix/lib/libfitwright.so.$major"
 ln -sf "libfitwright.so.$major" "$prefix/lib/libfitwright.so"

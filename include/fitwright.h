@@ -70,7 +70,7 @@
 /**
  * Minor number of the interface: raised when something is added.
  */
-#define FITW_ABI_MINOR 1
+#define FITW_ABI_MINOR 2
 
 /**
  * Success; the only status under which results are written.
@@ -181,6 +181,16 @@
  * The part is not a closed solid.
  */
 #define FITW_E_OPEN_PART 480
+
+/**
+ * A plug-in was refused; the message says why, and what would help.
+ */
+#define FITW_E_PLUGIN_REFUSED 500
+
+/**
+ * A plug-in crashed, took too long or too much memory, or answered what cannot be.
+ */
+#define FITW_E_PLUGIN 510
 
 /**
  * A defect of this library; the context and every handle stay usable.
@@ -333,6 +343,21 @@
 #define FITW_QUANTITY_NUMBER 30
 
 /**
+ * Sort of an option of a fitter: a number of its quantity.
+ */
+#define FITW_OPTION_NUMBER 10
+
+/**
+ * Sort of an option of a fitter: a whole number.
+ */
+#define FITW_OPTION_WHOLE 20
+
+/**
+ * Sort of an option of a fitter: 1 for yes, 0 for no.
+ */
+#define FITW_OPTION_SWITCH 30
+
+/**
  * Flag of fitw_mesh: the arrays stay the host's and are not copied; `release` gives them back.
  */
 #define FITW_MESH_BORROW 1
@@ -366,6 +391,12 @@
  * Value of a parameter: a number, in value[0].
  */
 #define FITW_VALUE_NUMBER 30
+
+/**
+ * Value of a parameter: a table of numbers, with its rows in value[0] and its columns in value[1]; see
+ * fitw_fit_table_view.
+ */
+#define FITW_VALUE_TABLE 40
 
 /**
  * Constraint: the radius of circle, sphere or cylinder is `value`, mm.
@@ -894,6 +925,48 @@ typedef struct {
 } fitw_fitter_info;
 
 /**
+ * An option of a fitter.
+ */
+typedef struct {
+    /**
+     * sizeof(fitw_option_info), set by the caller.
+     */
+    uint32_t struct_size;
+    /**
+     * FITW_OPTION_…
+     */
+    int32_t sort;
+    /**
+     * FITW_QUANTITY_…
+     */
+    int32_t quantity;
+    /**
+     * 0.
+     */
+    int32_t reserved;
+    /**
+     * Name; valid until the context is released.
+     */
+    fitw_str name;
+    /**
+     * One line for people; valid until the context is released.
+     */
+    fitw_str description;
+    /**
+     * Value where none is given, mm or rad.
+     */
+    double standard;
+    /**
+     * Smallest value.
+     */
+    double least;
+    /**
+     * Largest value.
+     */
+    double most;
+} fitw_option_info;
+
+/**
  * Something known of a shape, held exactly while the rest is fitted.
  */
 typedef struct {
@@ -940,6 +1013,20 @@ typedef struct {
 } fitw_covariance;
 
 /**
+ * Value of an option of a plug-in's fitter, see fitw_fitter_option.
+ */
+typedef struct {
+    /**
+     * Its name.
+     */
+    fitw_str name;
+    /**
+     * Its value, mm or rad; of a switch 1 or 0.
+     */
+    double value;
+} fitw_option_value;
+
+/**
  * How a shape is fitted. All zero is the default.
  */
 typedef struct {
@@ -980,6 +1067,19 @@ typedef struct {
      * the covariance of the fit. NULL: the direction is exact.
      */
     const fitw_covariance *reference;
+    /**
+     * Options of a plug-in's fitter that are not to have their standard value; may be NULL. Built-in fitters
+     * have none. Read during the call.
+     */
+    const fitw_option_value *options;
+    /**
+     * Number of options.
+     */
+    size_t option_count;
+    /**
+     * Bytes from one option to the next; 0: side by side.
+     */
+    size_t option_stride;
 } fitw_fit_options;
 
 /**
@@ -1022,12 +1122,16 @@ typedef struct {
      * Noise of the points, mm; 0: unknown.
      */
     double noise_mm;
+    /**
+     * Usual distance from point to point, mm; 0: unknown. Plug-ins may use it.
+     */
+    double resolution_mm;
 } fitw_points;
 
 /**
  * A named parameter of a shape, as in result.json: plane point, normal; line point, direction; circle
  * centre, normal, radius; sphere centre, radius; cylinder point, axis, radius; cone point, axis, radius,
- * half_angle; torus centre, axis, major_radius, minor_radius.
+ * half_angle; torus centre, axis, major_radius, minor_radius; of a plug-in's shape what the plug-in says.
  */
 typedef struct {
     /**
@@ -1051,7 +1155,7 @@ typedef struct {
      */
     fitw_str name;
     /**
-     * x, y, z, or the number and two zeros.
+     * x, y, z, or the number and two zeros, or rows, columns and a zero.
      */
     double value[3];
 } fitw_parameter;
@@ -1354,6 +1458,24 @@ typedef struct {
      */
     uint64_t note_count;
 } fitw_feature_info;
+
+/**
+ * A column of a table.
+ */
+typedef struct {
+    /**
+     * sizeof(fitw_column), set by the caller.
+     */
+    uint32_t struct_size;
+    /**
+     * FITW_QUANTITY_… of its numbers.
+     */
+    int32_t quantity;
+    /**
+     * Name; valid until the handle it was asked from is released.
+     */
+    fitw_str name;
+} fitw_column;
 
 /**
  * A bounded piece of a feature: a shape and how much of it exists.
@@ -2012,6 +2134,92 @@ typedef struct {
     fitw_pose machine_from_scan;
 } fitw_outcome_info;
 
+/**
+ * How plug-ins are loaded. All zero is the default: each in a worker process.
+ */
+typedef struct {
+    /**
+     * sizeof(fitw_plugin_options).
+     */
+    uint32_t struct_size;
+    /**
+     * 1: the plug-ins of this folder run inside this process; 0: each in a worker process.
+     */
+    int32_t trust;
+    /**
+     * Path of the program fitwright-worker; empty: beside this program.
+     */
+    fitw_str worker;
+    /**
+     * Longest call of a plug-in in a worker, seconds, up to 86400; 0: 60.
+     */
+    double time_limit_s;
+    /**
+     * Most memory of a worker, bytes, 64 MiB to 1 TiB; 0: 4 GiB.
+     */
+    uint64_t memory_limit_bytes;
+} fitw_plugin_options;
+
+/**
+ * A plug-in that is loaded. Its texts are valid until the context is released.
+ */
+typedef struct {
+    /**
+     * sizeof(fitw_plugin_info), set by the caller.
+     */
+    uint32_t struct_size;
+    /**
+     * 1 if it runs inside this process, 0 if in a worker.
+     */
+    int32_t trusted;
+    /**
+     * Unique id, such as "acme.studs".
+     */
+    fitw_str id;
+    /**
+     * One line for people.
+     */
+    fitw_str title;
+    /**
+     * The plug-in's own version.
+     */
+    fitw_str version;
+    /**
+     * Licence (SPDX).
+     */
+    fitw_str licence;
+    /**
+     * Where it is.
+     */
+    fitw_str folder;
+    /**
+     * Its fitters, which fitw_fitter_describe tells of too.
+     */
+    uint64_t fitter_count;
+} fitw_plugin_info;
+
+/**
+ * A plug-in that was refused. Its texts are valid until the context is released.
+ */
+typedef struct {
+    /**
+     * sizeof(fitw_refusal), set by the caller.
+     */
+    uint32_t struct_size;
+    /**
+     * FITW_E_…
+     */
+    int32_t status;
+    /**
+     * Where it is.
+     */
+    fitw_str folder;
+    /**
+     * Why, and what would help.
+     */
+    fitw_str reason;
+} fitw_refusal;
+
 #ifdef __cplusplus
 extern "C" {
 #endif // __cplusplus
@@ -2039,7 +2247,7 @@ fitw_status fitw_build_text(fitw_str *out);
 
 /**
  * Whether this library has a feature: writes 1 or 0. Known are "step", "job", "borrowed-scan",
- * "group-fit", "noise-model", "length-error".
+ * "group-fit", "noise-model", "length-error", "plug-in".
  *
  * The names of later versions may be asked for too. Error: FITW_E_ARGUMENT. [any-thread]
  */
@@ -2338,22 +2546,39 @@ fitw_status fitw_region_release(fitw_region *region);
 /* ---- FIT ------------------------------------------------------------------------------------------------- */
 
 /**
- * Number of fitters. [any-thread]
+ * Number of fitters: the built-in ones, then those of the context's plug-ins. [any-thread]
  */
 fitw_status fitw_fitter_count(const fitw_context *context, size_t *count);
 
 /**
- * Fitter `index`, from 0. Error: FITW_E_ARGUMENT past the last. [any-thread]
+ * Fitter `index`, from 0; a fitter keeps its place. Error: FITW_E_ARGUMENT past the last. [any-thread]
  */
 fitw_status fitw_fitter_describe(const fitw_context *context, size_t index, fitw_fitter_info *out);
 
 /**
+ * Number of options of fitter `index`; 0 for a built-in one. Error: FITW_E_ARGUMENT past the last fitter.
+ * [any-thread]
+ */
+fitw_status fitw_fitter_option_count(const fitw_context *context, size_t index, size_t *count);
+
+/**
+ * Option `option`, from 0, of fitter `index`. Error: FITW_E_ARGUMENT past the last. [any-thread]
+ */
+fitw_status fitw_fitter_option(const fitw_context *context,
+                               size_t index,
+                               size_t option,
+                               fitw_option_info *out);
+
+/**
  * Fits to a region's points, with their normals, the region's pick and the scan's noise. `fitter` is an id:
- * "builtin.plane", ".line", ".circle", ".sphere", ".cylinder", ".cone", ".torus". `options` may be NULL.
+ * "builtin.plane", ".line", ".circle", ".sphere", ".cylinder", ".cone", ".torus", or one of a plug-in that was
+ * loaded. `options` may be NULL; a plug-in takes no criterion and no constraints, but options of its own.
  * Release the fit with fitw_fit_release.
  *
  * A poor fit is a fit with a poor quality; errors are FITW_E_UNKNOWN_NAME (fitter), FITW_E_TOO_FEW_POINTS,
- * FITW_E_UNDETERMINED, FITW_E_NOT_CONVERGED, FITW_E_CANCELLED, FITW_E_ARGUMENT. [any-thread]
+ * FITW_E_UNDETERMINED, FITW_E_NOT_CONVERGED, FITW_E_CANCELLED, FITW_E_ARGUMENT (also an option that the fitter
+ * does not have or a value out of its limits), and of plug-ins FITW_E_PLUGIN, FITW_E_PLUGIN_REFUSED.
+ * [any-thread]
  */
 fitw_status fitw_fit_region(const fitw_context *context,
                             fitw_str fitter,
@@ -2463,6 +2688,17 @@ fitw_status fitw_fit_constraint_cost(const fitw_context *context,
                                      fitw_constraint_cost *out);
 
 /**
+ * Number of notes. [any-thread]
+ */
+fitw_status fitw_fit_note_count(const fitw_context *context, const fitw_fit *fit, size_t *count);
+
+/**
+ * What a person should know of the fit, one sentence; `index` from 0. Valid until the fit is released.
+ * Error: FITW_E_ARGUMENT past the last. [any-thread]
+ */
+fitw_status fitw_fit_note(const fitw_context *context, const fitw_fit *fit, size_t index, fitw_str *out);
+
+/**
  * Releases a fit. NULL is allowed; releasing twice is FITW_E_HANDLE. [any-thread]
  */
 fitw_status fitw_fit_release(fitw_fit *fit);
@@ -2473,8 +2709,8 @@ fitw_status fitw_fit_release(fitw_fit *fit);
  * Fits shapes that share an axis, centre, plane or direction, all at once; `relation` is
  * FITW_GROUP_…. Their points are in one frame, 2 to 64 members (FITW_GROUP_PERPENDICULAR: 2).
  *
- * `stride` in bytes from member to member, 0: side by side. `options` may be NULL; a criterion, constraints
- * or a reference do not go with a group. `fits` gets `count` fits in the order of the members, each to be
+ * `stride` in bytes from member to member, 0: side by side. `options` may be NULL; a criterion, constraints,
+ * a reference or options of plug-ins do not go with a group. `fits` gets `count` fits in the order of the members, each to be
  * released with fitw_fit_release: they obey the relation to rounding. `cost` (may be NULL) gets what the
  * relation cost all of them together. A member that its own points leave open is made up for by the others.
  * Errors: as fitw_fit_region, with the member's number; FITW_E_ARGUMENT for a kind that the relation does
@@ -2507,7 +2743,7 @@ fitw_status fitw_feature_from_fit(const fitw_context *context,
 /**
  * Finds a round hole in a plane: by its wall if enough of it was seen, else by its rim.
  *
- * `options` are those of the fits; may be NULL. `wall` (may be NULL) gets the region of the wall's points,
+ * `options` are those of the built-in fits; may be NULL. `wall` (may be NULL) gets the region of the wall's points,
  * which may be empty, to be released with fitw_region_release. Errors: FITW_E_UNDETERMINED if neither
  * wall nor rim is seen, FITW_E_CONSTRUCTION if the face is no plane, FITW_E_ARGUMENT, FITW_E_CANCELLED.
  * [any-thread]
@@ -2659,6 +2895,67 @@ fitw_status fitw_feature_note(const fitw_context *context,
  * Releases a feature. NULL is allowed; releasing twice is FITW_E_HANDLE. [any-thread]
  */
 fitw_status fitw_feature_release(fitw_feature *feature);
+
+/* ---- TABLE ----------------------------------------------------------------------------------------------- */
+
+/**
+ * Column `column`, from 0, of a table among the parameters of a fit (FITW_VALUE_TABLE): `index` is the
+ * parameter's. Error: FITW_E_ARGUMENT past the last, or for a parameter that is no table. [any-thread]
+ */
+fitw_status fitw_fit_table_column(const fitw_context *context,
+                                  const fitw_fit *fit,
+                                  size_t index,
+                                  size_t column,
+                                  fitw_column *out);
+
+/**
+ * Numbers of a table of a fit, row by row, mm and rad; `*count` of them, rows times columns. NULL if none.
+ * Valid until the fit is released. Error: as above. [any-thread]
+ */
+fitw_status fitw_fit_table_view(const fitw_context *context,
+                                const fitw_fit *fit,
+                                size_t index,
+                                const double **values,
+                                size_t *count);
+
+/**
+ * Expanded uncertainty (coverage factor 2) of parameter `index` of a fit, from 0: of a place in the direction
+ * where it is largest, mm; of a direction its tilt, rad; of a number in its own unit. Of a plug-in's shape it
+ * is what the plug-in states.
+ *
+ * Errors: FITW_E_UNDETERMINED if it is not known, as of a table; FITW_E_ARGUMENT past the last. [any-thread]
+ */
+fitw_status fitw_fit_parameter_uncertainty(const fitw_context *context,
+                                           const fitw_fit *fit,
+                                           size_t index,
+                                           double *out);
+
+/**
+ * As fitw_fit_table_column, of a feature. [any-thread]
+ */
+fitw_status fitw_feature_table_column(const fitw_context *context,
+                                      const fitw_feature *feature,
+                                      size_t index,
+                                      size_t column,
+                                      fitw_column *out);
+
+/**
+ * As fitw_fit_table_view, of a feature; valid until the feature is released. [any-thread]
+ */
+fitw_status fitw_feature_table_view(const fitw_context *context,
+                                    const fitw_feature *feature,
+                                    size_t index,
+                                    const double **values,
+                                    size_t *count);
+
+/**
+ * As fitw_fit_parameter_uncertainty, of a feature. What a plug-in states does not hold what a join or the
+ * scanner's error of length adds; fitw_feature_uncertainty does. [any-thread]
+ */
+fitw_status fitw_feature_parameter_uncertainty(const fitw_context *context,
+                                               const fitw_feature *feature,
+                                               size_t index,
+                                               double *out);
 
 /**
  * Piece `index` of a feature, from 0 (a hole: wall, rim circle, axis; a plane: its outline; a cylinder: its
@@ -3041,8 +3338,10 @@ fitw_status fitw_job_create(const fitw_context *context, fitw_str text, fitw_str
 /**
  * Runs a job. Progress is reported. Release the outcome with fitw_outcome_release.
  *
- * The context's memory limit does not count what a job loads. Errors: any; the message names the scan,
- * feature or part. [any-thread]
+ * Its features may name the context's plug-ins, and its own `[plugins]` are loaded for this run, in a worker
+ * with the options of the last fitw_plugins_load unless the job trusts them: run only jobs that you would
+ * run programs of. The context's memory limit does not count what a job loads. Errors: any; the message
+ * names the scan, feature or part. [any-thread]
  */
 fitw_status fitw_job_run(const fitw_context *context, const fitw_job *job, fitw_outcome **out);
 
@@ -3098,6 +3397,56 @@ fitw_status fitw_outcome_write(const fitw_context *context,
  * Releases an outcome. NULL is allowed; releasing twice is FITW_E_HANDLE. [any-thread]
  */
 fitw_status fitw_outcome_release(fitw_outcome *outcome);
+
+/* ---- PLUGIN ---------------------------------------------------------------------------------------------- */
+
+/**
+ * Loads the plug-in of a folder (the one with a fitwright-plugin.toml), or all plug-ins in a folder:
+ * from now on the context has their fitters for fits by id, and for the jobs it runs. A plug-in that is there
+ * already stays as it is.
+ *
+ * Load only folders that you or your user named: a plug-in is a program. Nothing is looked for by itself.
+ * Refused are a library or folder that others may write to, one of another version of the interface, and an
+ * id that is taken; the manifest is read before any code runs, and the others of the folder are loaded all
+ * the same: see fitw_plugin_refused.
+ *
+ * A plug-in runs in a process of its own, the program fitwright-worker, which a host ships beside its own
+ * program or names in `options` (where the program is an interpreter or a CAD system, it must): then a
+ * crash, a hang or too much memory ends that process and is an error of the call, FITW_E_PLUGIN. This
+ * contains accidents, not malice: a worker has the rights of its user. With `trust` the library is loaded into
+ * this process, never to be unloaded: a call is cheaper, and a crash is the host's. Answers are the same to
+ * the bit, and checked by the engine either way.
+ *
+ * `folder` may be empty: nothing is loaded. The options but for `trust` are those of the plug-ins that later
+ * jobs of this context name themselves. `options` and `loaded`, which gets the number of plug-ins that were
+ * loaded, may be NULL. Errors: FITW_E_IO if the folder cannot be read, FITW_E_PLUGIN_REFUSED if others may
+ * write to it, FITW_E_ARGUMENT, FITW_E_CANCELLED. [any-thread]
+ */
+fitw_status fitw_plugins_load(const fitw_context *context,
+                              fitw_str folder,
+                              const fitw_plugin_options *options,
+                              size_t *loaded);
+
+/**
+ * Number of plug-ins that are loaded. [any-thread]
+ */
+fitw_status fitw_plugin_count(const fitw_context *context, size_t *count);
+
+/**
+ * Plug-in `index`, from 0, in the order of loading. Error: FITW_E_ARGUMENT past the last. [any-thread]
+ */
+fitw_status fitw_plugin_describe(const fitw_context *context, size_t index, fitw_plugin_info *out);
+
+/**
+ * Number of plug-ins that were refused. [any-thread]
+ */
+fitw_status fitw_plugin_refused_count(const fitw_context *context, size_t *count);
+
+/**
+ * Refused plug-in `index`, from 0. One that is loaded later is no longer among them. Error: FITW_E_ARGUMENT
+ * past the last. [any-thread]
+ */
+fitw_status fitw_plugin_refused(const fitw_context *context, size_t index, fitw_refusal *out);
 
 #ifdef __cplusplus
 }  // extern "C"

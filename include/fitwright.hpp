@@ -34,6 +34,7 @@
 #include <exception>
 #include <functional>
 #include <list>
+#include <map>
 #include <memory>
 #include <mutex>
 #include <stdexcept>
@@ -408,6 +409,25 @@ template <class T, fitw_status (*Release)(T *)> class Handle {
         Span<const E> out = first == nullptr ? Span<const E>() : Span<const E>(first, count * width);
         return done<Span<const E>>(session_, status, out);
     }
+    template <class Table>
+    Out<Table> table_of(fitw_status (*parameter)(const fitw_context *, const T *, std::size_t, fitw_parameter *),
+                        fitw_status (*column)(const fitw_context *, const T *, std::size_t, std::size_t, fitw_column *),
+                        fitw_status (*view)(const fitw_context *, const T *, std::size_t, const double **, std::size_t *),
+                        std::size_t index) const {
+        Table out;
+        fitw_parameter p = sized<fitw_parameter>();
+        const double *first = nullptr;
+        std::size_t count = 0;
+        fitw_status status = parameter(context(), raw_, index, &p);
+        if (status == FITW_OK) status = view(context(), raw_, index, &first, &count);
+        out.values = first == nullptr ? Span<const double>() : Span<const double>(first, count);
+        for (std::size_t k = 0; status == FITW_OK && k < static_cast<std::size_t>(p.value[1]); ++k) {
+            fitw_column c = sized<fitw_column>();
+            status = column(context(), raw_, index, k, &c);
+            if (status == FITW_OK) out.columns.push_back({str(c.name), c.quantity});
+        }
+        return done<Table>(session_, status, std::move(out));
+    }
     Shared session_;
     T *raw_;
 };
@@ -480,17 +500,59 @@ struct FitOptions {
     std::vector<fitw_constraint> constraints;
     const fitw_noise *noise = nullptr;          /* of Noise::get(); what is known of the scan's noise */
     const fitw_covariance *reference = nullptr; /* of the feature that the constraints' direction is from */
+    std::map<std::string, double> options;      /* of a plug-in's fitter, mm and rad; a switch: 1 or 0 */
+};
 
-    fitw_fit_options raw() const noexcept {
-        fitw_fit_options out = sized<fitw_fit_options>();
-        out.criterion = criterion;
-        out.flags = flags;
-        out.constraints = constraints.data();
-        out.constraint_count = constraints.size();
-        out.noise = noise;
-        out.reference = reference;
-        return out;
+namespace detail {
+
+/* The options as the C interface takes them; what they are of must outlive them. */
+class RawFit {
+  public:
+    explicit RawFit(const FitOptions &of) : raw_(sized<fitw_fit_options>()) {
+        for (const auto &o : of.options) {
+            fitw_option_value v = FITW_ZERO;
+            v.name = str(o.first);
+            v.value = o.second;
+            values_.push_back(v);
+        }
+        raw_.criterion = of.criterion;
+        raw_.flags = of.flags;
+        raw_.constraints = of.constraints.data();
+        raw_.constraint_count = of.constraints.size();
+        raw_.noise = of.noise;
+        raw_.reference = of.reference;
+        raw_.options = values_.data();
+        raw_.option_count = values_.size();
     }
+    RawFit(const RawFit &) = delete;
+    RawFit &operator=(const RawFit &) = delete;
+    const fitw_fit_options *get() const noexcept { return &raw_; }
+
+  private:
+    fitw_fit_options raw_;
+    std::vector<fitw_option_value> values_;
+};
+
+} /* namespace detail */
+
+/* How plug-ins are loaded. */
+struct PluginOptions {
+    bool trust = false;              /* inside this process, instead of each in a worker process */
+    std::string worker;              /* path of fitwright-worker; empty: beside this program */
+    double time_limit_s = 0.0;       /* of a call in a worker; 0: 60 */
+    uint64_t memory_limit_bytes = 0; /* of a worker; 0: 4 GiB */
+};
+
+/* A table among the parameters; `values` row by row, in the memory of the fit or feature. */
+struct Table {
+    struct Column {
+        std::string name;
+        int32_t quantity; /* FITW_QUANTITY_… */
+    };
+    std::vector<Column> columns;
+    Span<const double> values;
+    std::size_t rows() const noexcept { return columns.empty() ? 0 : values.size() / columns.size(); }
+    double at(std::size_t row, std::size_t column) const noexcept { return values[row * columns.size() + column]; }
 };
 
 /* What a scanner's maker states of its errors of length. */
@@ -561,6 +623,18 @@ class Fit : public detail::Handle<fitw_fit, fitw_fit_release> {
         fitw_status status = fitw_fit_parameter_named(context(), raw_, str(name), &out);
         return detail::done<fitw_parameter>(session_, status, out);
     }
+    /* A parameter whose value is a table. */
+    Out<Table> table(std::size_t index) const {
+        return table_of<Table>(fitw_fit_parameter, fitw_fit_table_column, fitw_fit_table_view, index);
+    }
+    /* Expanded uncertainty of a parameter. */
+    Out<double> parameter_uncertainty(std::size_t index) const {
+        double out = 0.0;
+        fitw_status status = fitw_fit_parameter_uncertainty(context(), raw_, index, &out);
+        return detail::done<double>(session_, status, out);
+    }
+    Out<std::size_t> note_count() const { return plain(fitw_fit_note_count); }
+    Out<std::string> note(std::size_t index) const { return text_at(fitw_fit_note, index); }
     Out<Span<const uint32_t>> rejected() const { return view(fitw_fit_rejected_view, 1); }
     Out<Span<const uint32_t>> contacts() const { return view(fitw_fit_contacts_view, 1); }
     /* Where those are: x, y, z side by side. */
@@ -602,6 +676,16 @@ class Feature : public detail::Handle<fitw_feature, fitw_feature_release> {
         fitw_parameter out = sized<fitw_parameter>();
         fitw_status status = fitw_feature_parameter_named(context(), raw_, str(name), &out);
         return detail::done<fitw_parameter>(session_, status, out);
+    }
+    /* A parameter whose value is a table. */
+    Out<Table> table(std::size_t index) const {
+        return table_of<Table>(fitw_feature_parameter, fitw_feature_table_column, fitw_feature_table_view, index);
+    }
+    /* Expanded uncertainty of a parameter. */
+    Out<double> parameter_uncertainty(std::size_t index) const {
+        double out = 0.0;
+        fitw_status status = fitw_feature_parameter_uncertainty(context(), raw_, index, &out);
+        return detail::done<double>(session_, status, out);
     }
     Out<Span<const double>> contact_points() const { return view(fitw_feature_contact_points_view, 3); }
     Out<fitw_evidence> evidence(std::size_t index) const { return ask_at(fitw_feature_evidence, index); }
@@ -1008,6 +1092,45 @@ class Context {
             status = fitw_fitter_describe(get(), k, &out[k]);
         return detail::done<std::vector<fitw_fitter_info>>(session_, status, std::move(out));
     }
+    /* Options of a fitter by its place in fitters(). */
+    Out<std::vector<fitw_option_info>> fitter_options(std::size_t index) const {
+        std::size_t count = 0;
+        fitw_status status = fitw_fitter_option_count(get(), index, &count);
+        std::vector<fitw_option_info> out(count, sized<fitw_option_info>());
+        for (std::size_t k = 0; k < count && status == FITW_OK; ++k)
+            status = fitw_fitter_option(get(), index, k, &out[k]);
+        return detail::done<std::vector<fitw_option_info>>(session_, status, std::move(out));
+    }
+    /* Loads the plug-in of a folder, or all in it, for this context's fits and jobs; how many were loaded. Only
+     * folders that you or your user named. */
+    Out<std::size_t> load_plugins(const std::string &folder, const PluginOptions &options = PluginOptions()) const {
+        fitw_plugin_options raw = sized<fitw_plugin_options>();
+        raw.trust = options.trust ? 1 : 0;
+        raw.worker = str(options.worker);
+        raw.time_limit_s = options.time_limit_s;
+        raw.memory_limit_bytes = options.memory_limit_bytes;
+        std::size_t loaded = 0;
+        fitw_status status = fitw_plugins_load(get(), str(folder), &raw, &loaded);
+        return detail::done<std::size_t>(session_, status, loaded);
+    }
+    /* Plug-ins that are loaded. */
+    Out<std::vector<fitw_plugin_info>> plugins() const {
+        std::size_t count = 0;
+        fitw_status status = fitw_plugin_count(get(), &count);
+        std::vector<fitw_plugin_info> out(count, sized<fitw_plugin_info>());
+        for (std::size_t k = 0; k < count && status == FITW_OK; ++k)
+            status = fitw_plugin_describe(get(), k, &out[k]);
+        return detail::done<std::vector<fitw_plugin_info>>(session_, status, std::move(out));
+    }
+    /* Plug-ins that were refused, and why. */
+    Out<std::vector<fitw_refusal>> refused_plugins() const {
+        std::size_t count = 0;
+        fitw_status status = fitw_plugin_refused_count(get(), &count);
+        std::vector<fitw_refusal> out(count, sized<fitw_refusal>());
+        for (std::size_t k = 0; k < count && status == FITW_OK; ++k)
+            status = fitw_plugin_refused(get(), k, &out[k]);
+        return detail::done<std::vector<fitw_refusal>>(session_, status, std::move(out));
+    }
     /* Fits to points of the host; x, y, z side by side, mm. */
     Out<Fit> fit(const std::string &fitter, Span<const double> xyz, const FitOptions &options = FitOptions(),
                  double noise_mm = 0.0) const {
@@ -1018,9 +1141,9 @@ class Context {
         return fit(fitter, points, options);
     }
     Out<Fit> fit(const std::string &fitter, const fitw_points &points, const FitOptions &options) const {
-        fitw_fit_options raw = options.raw();
+        const detail::RawFit raw(options);
         fitw_fit *out = nullptr;
-        fitw_status status = fitw_fit_points(get(), str(fitter), &points, &raw, &out);
+        fitw_status status = fitw_fit_points(get(), str(fitter), &points, raw.get(), &out);
         return detail::made<Fit>(session_, status, out);
     }
     /* Shapes that share an axis, centre, plane or direction: FITW_GROUP_…. */
@@ -1028,11 +1151,11 @@ class Context {
                          const FitOptions &options = FitOptions()) const {
         std::vector<fitw_group_member> raw;
         for (const MemberOf &m : members) raw.push_back(m.raw);
-        fitw_fit_options with = options.raw();
+        const detail::RawFit with(options);
         std::vector<fitw_fit *> fits(raw.size(), nullptr);
         Group out;
         fitw_status status =
-            fitw_group_fit(get(), raw.data(), raw.size(), 0, relation, &with, fits.data(), &out.cost);
+            fitw_group_fit(get(), raw.data(), raw.size(), 0, relation, with.get(), fits.data(), &out.cost);
         for (fitw_fit *fit : fits) out.fits.push_back(Fit(session_, fit));
         return detail::done<Group>(session_, status, std::move(out));
     }
@@ -1073,10 +1196,10 @@ class Context {
         search.face_region = face_region.get();
         for (std::size_t k = 0; k < 3; ++k) search.pick_mm[k] = pick[k];
         search.largest_radius_mm = largest_radius_mm;
-        fitw_fit_options raw = options.raw();
+        const detail::RawFit raw(options);
         fitw_feature *hole = nullptr;
         fitw_region *wall = nullptr;
-        fitw_status status = fitw_feature_find_hole(get(), &search, &raw, &hole, &wall);
+        fitw_status status = fitw_feature_find_hole(get(), &search, raw.get(), &hole, &wall);
         Hole out;
         out.feature = Feature(session_, hole);
         out.wall = Region(session_, wall);
@@ -1167,9 +1290,9 @@ class Context {
 };
 
 inline Out<Fit> Region::fit(const std::string &fitter, const FitOptions &options) const {
-    fitw_fit_options raw = options.raw();
+    const detail::RawFit raw(options);
     fitw_fit *out = nullptr;
-    fitw_status status = fitw_fit_region(context(), str(fitter), raw_, &raw, &out);
+    fitw_status status = fitw_fit_region(context(), str(fitter), raw_, raw.get(), &out);
     return detail::made<Fit>(session_, status, out);
 }
 

@@ -12,6 +12,7 @@ use crate::callback::{FITW_LOG_ERROR, Log, Progress, fitw_log_fn, fitw_progress_
 use crate::error::{FITW_OK, Fault, fitw_status};
 use crate::handle::{self, Handle};
 use crate::memory::Memory;
+use crate::plugin::Plugins;
 use crate::pointer::{self, Out, grows};
 use crate::text::{Text, fitw_str};
 
@@ -156,6 +157,7 @@ impl Handle for fitw_context {
 pub(crate) struct ContextBox {
     pub(crate) engine: Context,
     pub(crate) memory: Memory,
+    pub(crate) plugins: Plugins,
     log: Option<Log>,
     failed: AtomicBool,
     last: Mutex<Option<Fault>>,
@@ -183,6 +185,7 @@ impl ContextBox {
         Ok(ContextBox {
             engine,
             memory: Memory::new(options.memory_limit),
+            plugins: Plugins::default(),
             log: Log::new(options.log, options.log_user),
             failed: AtomicBool::new(false),
             last: Mutex::new(None),

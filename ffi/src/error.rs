@@ -54,6 +54,10 @@ pub const FITW_E_DATUM: i32 = 460;
 pub const FITW_E_JOIN: i32 = 470;
 /// The part is not a closed solid.
 pub const FITW_E_OPEN_PART: i32 = 480;
+/// A plug-in was refused; the message says why, and what would help.
+pub const FITW_E_PLUGIN_REFUSED: i32 = 500;
+/// A plug-in crashed, took too long or too much memory, or answered what cannot be.
+pub const FITW_E_PLUGIN: i32 = 510;
 /// A defect of this library; the context and every handle stay usable.
 pub const FITW_E_INTERNAL: i32 = 900;
 
@@ -101,7 +105,10 @@ fn place(error: &Error) -> String {
         | Error::DuplicateName { name, .. }
         | Error::UnknownName { name, .. } => name.clone(),
         Error::Job { place, .. } => place.clone(),
-        Error::Io { path, .. } | Error::UnknownFormat { path, .. } => path.display().to_string(),
+        Error::Io { path, .. }
+        | Error::UnknownFormat { path, .. }
+        | Error::PluginRefused { path, .. } => path.display().to_string(),
+        Error::Plugin { plugin, place, .. } => format!("{plugin}: {place}"),
         Error::Format { path, place, .. } | Error::Unsupported { path, place, .. } => {
             format!("{}: {place}", path.display())
         }
@@ -135,6 +142,8 @@ fn name(status: fitw_status) -> &'static str {
         FITW_E_DATUM => "FITW_E_DATUM\0",
         FITW_E_JOIN => "FITW_E_JOIN\0",
         FITW_E_OPEN_PART => "FITW_E_OPEN_PART\0",
+        FITW_E_PLUGIN_REFUSED => "FITW_E_PLUGIN_REFUSED\0",
+        FITW_E_PLUGIN => "FITW_E_PLUGIN\0",
         FITW_E_INTERNAL => "FITW_E_INTERNAL\0",
         _ => "unknown status\0",
     }
@@ -157,6 +166,11 @@ mod tests {
             (Error::EmptyRegion { reason: text() }, FITW_E_EMPTY_REGION),
             (Error::Limit { what: text(), found: 1, limit: 0 }, FITW_E_LIMIT),
             (Error::Construction { what: text(), reason: text() }, FITW_E_CONSTRUCTION),
+            (
+                Error::PluginRefused { path: "plug-in".into(), reason: text() },
+                FITW_E_PLUGIN_REFUSED,
+            ),
+            (Error::Plugin { plugin: text(), place: text(), reason: text() }, FITW_E_PLUGIN),
             (Error::TooFewPoints { what: text(), found: 0, needed: 1 }, FITW_E_TOO_FEW_POINTS),
         ];
         for (error, status) in cases {

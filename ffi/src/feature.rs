@@ -124,7 +124,7 @@ pub unsafe extern "C" fn fitw_feature_from_fit(
 
 /// Finds a round hole in a plane: by its wall if enough of it was seen, else by its rim.
 ///
-/// `options` are those of the fits; may be NULL. `wall` (may be NULL) gets the region of the wall's points,
+/// `options` are those of the built-in fits; may be NULL. `wall` (may be NULL) gets the region of the wall's points,
 /// which may be empty, to be released with fitw_region_release. Errors: FITW_E_UNDETERMINED if neither
 /// wall nor rim is seen, FITW_E_CONSTRUCTION if the face is no plane, FITW_E_ARGUMENT, FITW_E_CANCELLED.
 /// [any-thread]
@@ -139,7 +139,7 @@ pub unsafe extern "C" fn fitw_feature_find_hole(
     call(context, "fitw_feature_find_hole", |c| {
         let search = pointer::read_sized(search, "search")?;
         no_flags(search.flags, 0, "search.flags")?;
-        let asked = Asked::new(c, options)?;
+        let asked = Asked::of_builtin(c, options)?;
         let (out, wall) = (Out::new(out, "out")?, Out::optional(wall, "wall")?);
         let name = feature_name(search.name)?;
         let face = handle::get(search.face, "search.face")?;
@@ -457,7 +457,7 @@ pub(crate) struct FeatureBox {
     pub(crate) feature: Feature,
     name: Text,
     fitter: Text,
-    parameters: Parameters,
+    pub(crate) parameters: Parameters,
     notes: Vec<Text>,
 }
 

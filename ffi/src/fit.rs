@@ -1,10 +1,12 @@
 //! Fitters and fits.
 
-use engine::associate::{ConstraintCost, Fit, builtin_fitters, fitter_by_id};
+use std::sync::Arc;
+
+use engine::associate::{ConstraintCost, Fit, Fitter};
 use engine::primitive::Primitive;
 
 use crate::call::call;
-use crate::context::fitw_context;
+use crate::context::{ContextBox, fitw_context};
 use crate::error::{Fault, fitw_status};
 use crate::fit_data::{Data, fitw_points};
 use crate::fit_options::{Asked, fitw_fit_options};
@@ -13,7 +15,7 @@ use crate::kind;
 use crate::pointer::{Out, SizedOut, View, grows};
 use crate::region::fitw_region;
 use crate::shape::{self, fitw_shape};
-use crate::text::{self, fitw_str};
+use crate::text::{self, Text, fitw_str};
 use crate::uncertainty::{
     self, Parameters, fitw_covariance, fitw_evidence, fitw_parameter, fitw_quality,
     fitw_uncertainty,
@@ -38,6 +40,30 @@ pub struct fitw_fitter_info {
     pub title: fitw_str,
 }
 
+/// An option of a fitter.
+#[repr(C)]
+#[derive(Clone, Copy)]
+pub struct fitw_option_info {
+    /// sizeof(fitw_option_info), set by the caller.
+    pub struct_size: u32,
+    /// FITW_OPTION_…
+    pub sort: i32,
+    /// FITW_QUANTITY_…
+    pub quantity: i32,
+    /// 0.
+    pub reserved: i32,
+    /// Name; valid until the context is released.
+    pub name: fitw_str,
+    /// One line for people; valid until the context is released.
+    pub description: fitw_str,
+    /// Value where none is given, mm or rad.
+    pub standard: f64,
+    /// Smallest value.
+    pub least: f64,
+    /// Largest value.
+    pub most: f64,
+}
+
 /// What the constraints of a fit cost.
 #[repr(C)]
 #[derive(Clone, Copy)]
@@ -55,20 +81,20 @@ pub struct fitw_constraint_cost {
     pub probability: f64,
 }
 
-grows! { fitw_fitter_info 48, fitw_constraint_cost 32 }
+grows! { fitw_fitter_info 48, fitw_option_info 72, fitw_constraint_cost 32 }
 
-/// FIT. Number of fitters. [any-thread]
+/// FIT. Number of fitters: the built-in ones, then those of the context's plug-ins. [any-thread]
 #[unsafe(no_mangle)]
 pub unsafe extern "C" fn fitw_fitter_count(
     context: *const fitw_context,
     count: *mut usize,
 ) -> fitw_status {
-    call(context, "fitw_fitter_count", |_| {
-        Out::new(count, "count").map(|out| out.set(builtin_fitters().len()))
+    call(context, "fitw_fitter_count", |c| {
+        Out::new(count, "count").map(|out| out.set(c.plugins.registry().fitters().len()))
     })
 }
 
-/// Fitter `index`, from 0. Error: FITW_E_ARGUMENT past the last. [any-thread]
+/// Fitter `index`, from 0; a fitter keeps its place. Error: FITW_E_ARGUMENT past the last. [any-thread]
 #[unsafe(no_mangle)]
 pub unsafe extern "C" fn fitw_fitter_describe(
     context: *const fitw_context,
@@ -77,8 +103,7 @@ pub unsafe extern "C" fn fitw_fitter_describe(
 ) -> fitw_status {
     call(context, "fitw_fitter_describe", |c| {
         let out = SizedOut::new(out, "out")?;
-        let all = builtin_fitters();
-        let fitter = all.get(index).ok_or_else(|| text::past(index, all.len()))?;
+        let fitter = nth(c, index)?;
         out.set(fitw_fitter_info {
             struct_size: 0,
             kind: kind::of_kind(fitter.kind()),
@@ -90,12 +115,59 @@ pub unsafe extern "C" fn fitw_fitter_describe(
     })
 }
 
+/// Number of options of fitter `index`; 0 for a built-in one. Error: FITW_E_ARGUMENT past the last fitter.
+/// [any-thread]
+#[unsafe(no_mangle)]
+pub unsafe extern "C" fn fitw_fitter_option_count(
+    context: *const fitw_context,
+    index: usize,
+    count: *mut usize,
+) -> fitw_status {
+    call(context, "fitw_fitter_option_count", |c| {
+        let out = Out::new(count, "count")?;
+        out.set(nth(c, index)?.options().len());
+        Ok(())
+    })
+}
+
+/// Option `option`, from 0, of fitter `index`. Error: FITW_E_ARGUMENT past the last. [any-thread]
+#[unsafe(no_mangle)]
+pub unsafe extern "C" fn fitw_fitter_option(
+    context: *const fitw_context,
+    index: usize,
+    option: usize,
+    out: *mut fitw_option_info,
+) -> fitw_status {
+    call(context, "fitw_fitter_option", |c| {
+        let out = SizedOut::new(out, "out")?;
+        let fitter = nth(c, index)?;
+        let all = fitter.options();
+        let o = all.get(option).ok_or_else(|| text::past_in("option", option, all.len()))?;
+        let (sort, quantity) = kind::of_option(o.sort);
+        out.set(fitw_option_info {
+            struct_size: 0,
+            sort,
+            quantity,
+            reserved: 0,
+            name: c.word(&o.name),
+            description: c.word(&o.description),
+            standard: o.standard,
+            least: o.least,
+            most: o.most,
+        });
+        Ok(())
+    })
+}
+
 /// Fits to a region's points, with their normals, the region's pick and the scan's noise. `fitter` is an id:
-/// "builtin.plane", ".line", ".circle", ".sphere", ".cylinder", ".cone", ".torus". `options` may be NULL.
+/// "builtin.plane", ".line", ".circle", ".sphere", ".cylinder", ".cone", ".torus", or one of a plug-in that was
+/// loaded. `options` may be NULL; a plug-in takes no criterion and no constraints, but options of its own.
 /// Release the fit with fitw_fit_release.
 ///
 /// A poor fit is a fit with a poor quality; errors are FITW_E_UNKNOWN_NAME (fitter), FITW_E_TOO_FEW_POINTS,
-/// FITW_E_UNDETERMINED, FITW_E_NOT_CONVERGED, FITW_E_CANCELLED, FITW_E_ARGUMENT. [any-thread]
+/// FITW_E_UNDETERMINED, FITW_E_NOT_CONVERGED, FITW_E_CANCELLED, FITW_E_ARGUMENT (also an option that the fitter
+/// does not have or a value out of its limits), and of plug-ins FITW_E_PLUGIN, FITW_E_PLUGIN_REFUSED.
+/// [any-thread]
 #[unsafe(no_mangle)]
 pub unsafe extern "C" fn fitw_fit_region(
     context: *const fitw_context,
@@ -112,7 +184,7 @@ pub unsafe extern "C" fn fitw_fit_region(
         c.engine.check()?;
         let fit = c.engine.run(|| {
             let data = Data::of_region(region);
-            run(&id, &data, &asked)
+            run(c, &id, &data, &asked)
         })?;
         out.set(handle::insert(fit)?);
         Ok(())
@@ -135,7 +207,7 @@ pub unsafe extern "C" fn fitw_fit_points(
         let out = Out::new(out, "out")?;
         let id = text::given(fitter, "fitter")?;
         c.engine.check()?;
-        out.set(handle::insert(c.engine.run(|| run(&id, &data, &asked))?)?);
+        out.set(handle::insert(c.engine.run(|| run(c, &id, &data, &asked))?)?);
         Ok(())
     })
 }
@@ -303,6 +375,31 @@ pub unsafe extern "C" fn fitw_fit_constraint_cost(
     })
 }
 
+/// Number of notes. [any-thread]
+#[unsafe(no_mangle)]
+pub unsafe extern "C" fn fitw_fit_note_count(
+    context: *const fitw_context,
+    fit: *const fitw_fit,
+    count: *mut usize,
+) -> fitw_status {
+    call(context, "fitw_fit_note_count", |_| {
+        let fit = handle::get(fit, "fit")?;
+        Out::new(count, "count").map(|out| out.set(fit.notes.len()))
+    })
+}
+
+/// What a person should know of the fit, one sentence; `index` from 0. Valid until the fit is released.
+/// Error: FITW_E_ARGUMENT past the last. [any-thread]
+#[unsafe(no_mangle)]
+pub unsafe extern "C" fn fitw_fit_note(
+    context: *const fitw_context,
+    fit: *const fitw_fit,
+    index: usize,
+    out: *mut fitw_str,
+) -> fitw_status {
+    call(context, "fitw_fit_note", |_| text::nth(&handle::get(fit, "fit")?.notes, index, out))
+}
+
 /// Releases a fit. NULL is allowed; releasing twice is FITW_E_HANDLE. [any-thread]
 #[unsafe(no_mangle)]
 pub unsafe extern "C" fn fitw_fit_release(fit: *mut fitw_fit) -> fitw_status {
@@ -320,7 +417,8 @@ pub(crate) struct FitBox {
     pub(crate) fit: Fit<Primitive>,
     /// Whether others of its group make up for what its own points leave open.
     pub(crate) grouped: bool,
-    parameters: Parameters,
+    pub(crate) parameters: Parameters,
+    notes: Vec<Text>,
     rejected: Vec<u32>,
     contacts: Vec<u32>,
 }
@@ -331,6 +429,7 @@ impl FitBox {
             fitter,
             grouped,
             parameters: Parameters::new(&fit.shape),
+            notes: Text::all(&fit.notes),
             rejected: data.ids(&fit.rejected),
             contacts: data.ids(&fit.contacts),
             fit,
@@ -348,14 +447,16 @@ pub(crate) fn of_cost(cost: &ConstraintCost) -> fitw_constraint_cost {
     }
 }
 
-fn run(id: &str, data: &Data, asked: &Asked) -> Result<FitBox, Fault> {
-    let fitter = fitter_by_id(id).ok_or_else(|| engine::Error::UnknownName {
-        kind: "fitter",
-        name: id.to_owned(),
-        nearest: None,
-    })?;
+fn run(c: &ContextBox, id: &str, data: &Data, asked: &Asked) -> Result<FitBox, Fault> {
+    let fitter = c.plugins.registry().fitter(id)?;
     let fit = fitter.fit(&data.input(asked.noise()), &asked.request)?;
     Ok(FitBox::new(id.to_owned(), fit, data, false))
+}
+
+fn nth(c: &ContextBox, index: usize) -> Result<Arc<dyn Fitter>, Fault> {
+    let registry = c.plugins.registry();
+    let all = registry.fitters();
+    all.get(index).cloned().ok_or_else(|| text::past(index, all.len()))
 }
 
 const NO_COST: fitw_constraint_cost = fitw_constraint_cost {

@@ -33,6 +33,8 @@ pub struct fitw_points {
     pub pick_mm: *const f64,
     /// Noise of the points, mm; 0: unknown.
     pub noise_mm: f64,
+    /// Usual distance from point to point, mm; 0: unknown. Plug-ins may use it.
+    pub resolution_mm: f64,
 }
 
 grows! { fitw_points 64 }
@@ -43,6 +45,7 @@ pub(crate) struct Data {
     normals: Option<Vec<Vec3>>,
     pick: Option<Point3>,
     noise: Option<f64>,
+    resolution: Option<f64>,
     region: Option<Arc<RegionBox>>,
 }
 
@@ -55,6 +58,7 @@ impl Data {
             normals: Some(of.normals()),
             pick: of.pick(),
             noise: Some(of.scan().noise()),
+            resolution: Some(of.scan().resolution()),
             region: Some(region),
         }
     }
@@ -70,12 +74,16 @@ impl Data {
             true => None,
             false => Some(array(given.normals, given.normal_stride, "normals")?.directions()?),
         };
+        let mut resolution = 0.0;
+        let part = format!("{name}.resolution_mm");
+        crate::region::limit(&mut resolution, given.resolution_mm, &part)?;
         let pick = pointer::optional_three(given.pick_mm, &format!("{name}.pick_mm"))?;
         Ok(Data {
             points: array(given.points, given.point_stride, "points")?.points(1.0)?,
             normals,
             pick: pick.map(Point3::from),
             noise: (given.noise_mm > 0.0).then_some(given.noise_mm),
+            resolution: (resolution > 0.0).then_some(resolution),
             region: None,
         })
     }
@@ -86,6 +94,7 @@ impl Data {
         input.pick = self.pick;
         input.noise = self.noise;
         input.noise_model = noise_model;
+        input.resolution = self.resolution;
         input
     }
 

@@ -13,6 +13,7 @@ use crate::kind;
 use crate::noise::fitw_noise;
 use crate::pointer::{self, Array, grows, items};
 use crate::shape;
+use crate::text::{self, fitw_str};
 use crate::uncertainty::fitw_covariance;
 
 /// Constraint: the radius of circle, sphere or cylinder is `value`, mm.
@@ -44,7 +45,17 @@ pub struct fitw_constraint {
     pub vector: [f64; 3],
 }
 
-items! { fitw_constraint, 40 }
+/// Value of an option of a plug-in's fitter, see fitw_fitter_option.
+#[repr(C)]
+#[derive(Clone, Copy)]
+pub struct fitw_option_value {
+    /// Its name.
+    pub name: fitw_str,
+    /// Its value, mm or rad; of a switch 1 or 0.
+    pub value: f64,
+}
+
+items! { fitw_constraint, 40; fitw_option_value, 24 }
 
 /// How a shape is fitted. All zero is the default.
 #[repr(C)]
@@ -69,6 +80,13 @@ pub struct fitw_fit_options {
     /// Covariance of the feature that the constraints' direction was taken from: its tilt is carried into
     /// the covariance of the fit. NULL: the direction is exact.
     pub reference: *const fitw_covariance,
+    /// Options of a plug-in's fitter that are not to have their standard value; may be NULL. Built-in fitters
+    /// have none. Read during the call.
+    pub options: *const fitw_option_value,
+    /// Number of options.
+    pub option_count: usize,
+    /// Bytes from one option to the next; 0: side by side.
+    pub option_stride: usize,
 }
 
 grows! { fitw_fit_options 40 }
@@ -100,13 +118,40 @@ impl Asked {
         request.reject_outliers = options.flags & FITW_FIT_KEEP_OUTLIERS == 0;
         request.constraints =
             constraints.iter().map(|k| constraint(&k)).collect::<Result<_, _>>()?;
+        let values = Array::new(
+            options.options,
+            options.option_count,
+            options.option_stride,
+            "options.options",
+        )?;
+        request.options = values.iter().map(|v| option(&v)).collect::<Result<_, _>>()?;
         request.reference_tilt = tilt(options.reference)?;
         request.context = Some(c.engine.clone());
         Ok(Asked { request, noise: handle::optional(options.noise, "options.noise")? })
     }
 
+    /// As [`Asked::new`], for what no plug-in has a hand in.
+    pub(crate) fn of_builtin(
+        c: &Arc<ContextBox>,
+        options: *const fitw_fit_options,
+    ) -> Result<Self, Fault> {
+        let asked = Self::new(c, options)?;
+        match asked.request.options.first() {
+            None => Ok(asked),
+            Some((name, _)) => Err(Fault::argument("options.options", name, "none here")),
+        }
+    }
+
     pub(crate) fn noise(&self) -> Option<&NoiseModel> {
         self.noise.as_deref()
+    }
+}
+
+fn option(given: &fitw_option_value) -> Result<(String, f64), Fault> {
+    let name = text::given(given.name, "options.options.name")?;
+    match given.value.is_finite() {
+        true => Ok((name, given.value)),
+        false => Err(Fault::argument(&format!("option {name}"), given.value, "a finite value")),
     }
 }
 

@@ -46,8 +46,8 @@ items! { fitw_group_member, 24 }
 /// GROUP. Fits shapes that share an axis, centre, plane or direction, all at once; `relation` is
 /// FITW_GROUP_…. Their points are in one frame, 2 to 64 members (FITW_GROUP_PERPENDICULAR: 2).
 ///
-/// `stride` in bytes from member to member, 0: side by side. `options` may be NULL; a criterion, constraints
-/// or a reference do not go with a group. `fits` gets `count` fits in the order of the members, each to be
+/// `stride` in bytes from member to member, 0: side by side. `options` may be NULL; a criterion, constraints,
+/// a reference or options of plug-ins do not go with a group. `fits` gets `count` fits in the order of the members, each to be
 /// released with fitw_fit_release: they obey the relation to rounding. `cost` (may be NULL) gets what the
 /// relation cost all of them together. A member that its own points leave open is made up for by the others.
 /// Errors: as fitw_fit_region, with the member's number; FITW_E_ARGUMENT for a kind that the relation does
@@ -69,7 +69,7 @@ pub unsafe extern "C" fn fitw_group_fit(
         }
         let members = Array::new(members, count, stride, "members")?;
         let relation = of_relation(relation)?;
-        let asked = Asked::new(c, options)?;
+        let asked = Asked::of_builtin(c, options)?;
         if asked.request.reference_tilt.is_some() {
             return Err(Fault::argument("options.reference", "a covariance", "NULL for a group"));
         }

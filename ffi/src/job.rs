@@ -70,8 +70,10 @@ pub unsafe extern "C" fn fitw_job_create(
 
 /// Runs a job. Progress is reported. Release the outcome with fitw_outcome_release.
 ///
-/// The context's memory limit does not count what a job loads. Errors: any; the message names the scan,
-/// feature or part. [any-thread]
+/// Its features may name the context's plug-ins, and its own `[plugins]` are loaded for this run, in a worker
+/// with the options of the last fitw_plugins_load unless the job trusts them: run only jobs that you would
+/// run programs of. The context's memory limit does not count what a job loads. Errors: any; the message
+/// names the scan, feature or part. [any-thread]
 #[unsafe(no_mangle)]
 pub unsafe extern "C" fn fitw_job_run(
     context: *const fitw_context,
@@ -82,7 +84,12 @@ pub unsafe extern "C" fn fitw_job_run(
         let job = handle::get(job, "job")?;
         let out = Out::new(out, "out")?;
         c.engine.check()?;
-        let outcome = job.job.run(&job.folder, &c.engine)?;
+        let outcome = job.job.run_with(
+            &job.folder,
+            &c.plugins.registry(),
+            &c.plugins.options(),
+            &c.engine,
+        )?;
         let json = Text::new(&outcome.to_json()?);
         out.set(handle::insert(OutcomeBox { outcome, json })?);
         Ok(())

@@ -2,7 +2,7 @@
 
 use std::fmt::Display;
 
-use engine::associate::Criterion;
+use engine::associate::{Criterion, OptionSort};
 use engine::feature::FeatureKind;
 use engine::fitcheck::Verdict;
 use engine::primitive::Kind;
@@ -67,6 +67,13 @@ pub const FITW_QUANTITY_LENGTH: i32 = 10;
 pub const FITW_QUANTITY_ANGLE: i32 = 20;
 /// Quantity of a number: bare.
 pub const FITW_QUANTITY_NUMBER: i32 = 30;
+
+/// Sort of an option of a fitter: a number of its quantity.
+pub const FITW_OPTION_NUMBER: i32 = 10;
+/// Sort of an option of a fitter: a whole number.
+pub const FITW_OPTION_WHOLE: i32 = 20;
+/// Sort of an option of a fitter: 1 for yes, 0 for no.
+pub const FITW_OPTION_SWITCH: i32 = 30;
 
 /// Unit of a number; 0 is the millimetre where `or_mm`.
 pub(crate) fn unit(number: i32, or_mm: bool, name: impl Display) -> Result<LengthUnit, Fault> {
@@ -166,6 +173,15 @@ pub(crate) fn of_verdict(verdict: Verdict) -> i32 {
         Verdict::Pass => FITW_VERDICT_PASS,
         Verdict::Fail => FITW_VERDICT_FAIL,
         Verdict::Undecided => FITW_VERDICT_UNDECIDED,
+    }
+}
+
+/// FITW_OPTION_… and FITW_QUANTITY_… of an option.
+pub(crate) fn of_option(sort: OptionSort) -> (i32, i32) {
+    match sort {
+        OptionSort::Number(quantity) => (FITW_OPTION_NUMBER, of_quantity(quantity)),
+        OptionSort::Whole => (FITW_OPTION_WHOLE, FITW_QUANTITY_NUMBER),
+        OptionSort::Switch => (FITW_OPTION_SWITCH, FITW_QUANTITY_NUMBER),
     }
 }
 

@@ -34,14 +34,19 @@ fn structs_lie_as_the_description_says() {
             struct_size, flags, distance_mm, angle_rad, pick_distance_mm, trim_mm
         }
         crate::fit_options::fitw_constraint { kind, reserved, value, vector }
+        crate::fit_options::fitw_option_value { name, value }
         crate::fit_options::fitw_fit_options {
             struct_size, flags, criterion, reserved, constraints, constraint_count, constraint_stride,
-            noise, reference
+            noise, reference, options, option_count, option_stride
         }
         crate::fit_data::fitw_points {
-            struct_size, scalar, points, count, point_stride, normals, normal_stride, pick_mm, noise_mm
+            struct_size, scalar, points, count, point_stride, normals, normal_stride, pick_mm, noise_mm,
+            resolution_mm
         }
         crate::fit::fitw_fitter_info { struct_size, kind, minimum_points, id, title }
+        crate::fit::fitw_option_info {
+            struct_size, sort, quantity, reserved, name, description, standard, least, most
+        }
         crate::fit::fitw_constraint_cost {
             struct_size, freedoms, free_sigma_mm, sigma_mm, probability
         }
@@ -114,6 +119,14 @@ fn structs_lie_as_the_description_says() {
             struct_size, kind, verdict, reserved, value_mm, uncertainty_mm, limit_mm, at_mm, to_mm,
             extent_mm, points, kind_name, name, detail, remedy
         }
+        crate::table::fitw_column { struct_size, quantity, name }
+        crate::plugin::fitw_plugin_options {
+            struct_size, trust, worker, time_limit_s, memory_limit_bytes
+        }
+        crate::plugin::fitw_plugin_info {
+            struct_size, trusted, id, title, version, licence, folder, fitter_count
+        }
+        crate::plugin::fitw_refusal { struct_size, status, folder, reason }
         crate::job::fitw_outcome_info {
             struct_size, verdict, scan_count, feature_count, finding_count, machine_from_scan
         }

@@ -44,6 +44,8 @@ pub mod group;
 
 pub mod feature;
 
+pub mod table;
+
 pub mod piece;
 
 pub mod noise;
@@ -61,6 +63,8 @@ pub mod part;
 pub mod check;
 
 pub mod job;
+
+pub mod plugin;
 
 // What the header does not show.
 mod call;

@@ -17,7 +17,7 @@ pub(crate) unsafe trait Grows: Copy {
     const LEAST: usize;
 }
 
-/// Says that structs may grow, with their size in interface 1.0.
+/// Says that structs may grow, with their size in the first version that had them.
 macro_rules! grows {
     ($($name:ident $least:literal),* $(,)?) => {$(
         // SAFETY: repr(C), begins with struct_size, plain fields, no padding (checked by the layout test).
@@ -38,7 +38,7 @@ pub(crate) unsafe trait Item: Copy {
     const LEAST: usize;
 }
 
-/// Says that structs may be array elements, with their size in interface 1.0.
+/// Says that structs may be array elements, with their size in the first version that had them.
 macro_rules! items {
     ($($name:ty, $least:literal);* $(;)?) => {$(
         // SAFETY: repr(C) or an array of numbers, plain fields, no padding.

@@ -83,7 +83,12 @@ pub(crate) fn nth(texts: &[Text], index: usize, out: *mut fitw_str) -> Result<()
 
 /// The error of an index past the end.
 pub(crate) fn past(index: usize, count: usize) -> Fault {
-    Fault::argument("index", index, &format!("below {count}"))
+    past_in("index", index, count)
+}
+
+/// As [`past`], for an argument of another name.
+pub(crate) fn past_in(name: &str, index: usize, count: usize) -> Fault {
+    Fault::argument(name, index, &format!("below {count}"))
 }
 
 /// A text of the library's own code that ends with a NUL.

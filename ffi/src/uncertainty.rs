@@ -1,7 +1,7 @@
 //! What fits and features share: parameters, quality, covariance, expanded uncertainty.
 
 use engine::associate::{Covariance, Quality};
-use engine::primitive::{Parameter, Point3, Primitive, Value};
+use engine::primitive::{Parameter, Point3, Primitive, Table, Value};
 
 use crate::context::ContextBox;
 use crate::error::Fault;
@@ -15,10 +15,13 @@ pub const FITW_VALUE_POINT: i32 = 10;
 pub const FITW_VALUE_DIRECTION: i32 = 20;
 /// Value of a parameter: a number, in value[0].
 pub const FITW_VALUE_NUMBER: i32 = 30;
+/// Value of a parameter: a table of numbers, with its rows in value[0] and its columns in value[1]; see
+/// fitw_fit_table_view.
+pub const FITW_VALUE_TABLE: i32 = 40;
 
 /// A named parameter of a shape, as in result.json: plane point, normal; line point, direction; circle
 /// centre, normal, radius; sphere centre, radius; cylinder point, axis, radius; cone point, axis, radius,
-/// half_angle; torus centre, axis, major_radius, minor_radius.
+/// half_angle; torus centre, axis, major_radius, minor_radius; of a plug-in's shape what the plug-in says.
 #[repr(C)]
 #[derive(Clone, Copy)]
 pub struct fitw_parameter {
@@ -32,7 +35,7 @@ pub struct fitw_parameter {
     pub reserved: i32,
     /// Name; valid until the handle it was asked from is released.
     pub name: fitw_str,
-    /// x, y, z, or the number and two zeros.
+    /// x, y, z, or the number and two zeros, or rows, columns and a zero.
     pub value: [f64; 3],
 }
 
@@ -139,11 +142,26 @@ grows! {
 }
 
 /// The parameters of a shape, with their names kept for handing out.
-pub(crate) struct Parameters(Vec<(Text, Parameter)>);
+pub(crate) struct Parameters(Vec<Named>);
+
+struct Named {
+    name: Text,
+    parameter: Parameter,
+    /// Names of a table's columns.
+    columns: Vec<Text>,
+}
 
 impl Parameters {
     pub(crate) fn new(shape: &Primitive) -> Self {
-        Parameters(shape.parameters().into_iter().map(|p| (Text::new(&p.name), p)).collect())
+        let named = |parameter: Parameter| Named {
+            name: Text::new(&parameter.name),
+            columns: match &parameter.value {
+                Value::Table(table) => table.columns.iter().map(|c| Text::new(&c.name)).collect(),
+                Value::Point(_) | Value::Direction(_) | Value::Scalar(..) => Vec::new(),
+            },
+            parameter,
+        };
+        Parameters(shape.parameters().into_iter().map(named).collect())
     }
 
     pub(crate) fn len(&self) -> usize {
@@ -152,13 +170,58 @@ impl Parameters {
 
     pub(crate) fn nth(&self, index: usize, out: *mut fitw_parameter) -> Result<(), Fault> {
         let out = SizedOut::new(out, "out")?;
-        let (name, parameter) = self.0.get(index).ok_or_else(|| text::past(index, self.0.len()))?;
-        out.set(of_parameter(name, parameter));
+        out.set(of_parameter(self.at(index)?));
         Ok(())
     }
 
+    /// A table and the names of its columns.
+    pub(crate) fn table(&self, index: usize) -> Result<(&Table, &[Text]), Fault> {
+        let named = self.at(index)?;
+        match &named.parameter.value {
+            Value::Table(table) => Ok((table, &named.columns)),
+            Value::Point(_) | Value::Direction(_) | Value::Scalar(..) => {
+                let found = format!("{index}, \"{}\"", named.parameter.name);
+                Err(Fault::argument("index", found, "a table: FITW_VALUE_TABLE"))
+            }
+        }
+    }
+
+    /// Expanded uncertainty of a parameter of `shape`.
+    pub(crate) fn uncertainty(
+        &self,
+        index: usize,
+        shape: &Primitive,
+        covariance: &Covariance,
+    ) -> Result<f64, Fault> {
+        let Parameter { name, value } = &self.at(index)?.parameter;
+        let scalar = |p: &&Named| matches!(p.parameter.value, Value::Scalar(..));
+        let deviation = match (shape, value) {
+            (Primitive::Composite(shape), _) => shape.deviation(index),
+            (_, Value::Point(p)) => Some(covariance.deviation_at(p)),
+            (_, Value::Direction(d)) => Some(covariance.tilt(d)),
+            // The numbers of the standard shapes are their sizes, in order.
+            (_, Value::Scalar(..)) => {
+                Some(covariance.size(self.0[..index].iter().filter(scalar).count()))
+            }
+            (_, Value::Table(_)) => None,
+        };
+        let unknown = || engine::Error::Undetermined {
+            what: format!("uncertainty of \"{name}\""),
+            reason: match value {
+                Value::Table(_) => "a table has none".into(),
+                _ => "the plug-in states none".into(),
+            },
+            remedy: "see the uncertainty of the whole shape".into(),
+        };
+        Ok(COVERAGE * deviation.ok_or_else(unknown)?)
+    }
+
+    fn at(&self, index: usize) -> Result<&Named, Fault> {
+        self.0.get(index).ok_or_else(|| text::past(index, self.0.len()))
+    }
+
     pub(crate) fn named(&self, name: &str, out: *mut fitw_parameter) -> Result<(), Fault> {
-        match self.0.iter().position(|(_, p)| p.name == name) {
+        match self.0.iter().position(|p| p.parameter.name == name) {
             Some(index) => self.nth(index, out),
             None => Err(engine::Error::UnknownName {
                 kind: "parameter",
@@ -170,13 +233,17 @@ impl Parameters {
     }
 }
 
-fn of_parameter(name: &Text, parameter: &Parameter) -> fitw_parameter {
-    let (value_kind, quantity, value) = match &parameter.value {
+fn of_parameter(of: &Named) -> fitw_parameter {
+    let (value_kind, quantity, value) = match &of.parameter.value {
         Value::Point(p) => (FITW_VALUE_POINT, 0, (*p).into()),
         Value::Direction(d) => (FITW_VALUE_DIRECTION, 0, d.into_inner().into()),
         Value::Scalar(x, q) => (FITW_VALUE_NUMBER, kind::of_quantity(*q), [*x, 0.0, 0.0]),
+        Value::Table(t) => {
+            (FITW_VALUE_TABLE, 0, [t.rows().count() as f64, t.columns.len() as f64, 0.0])
+        }
     };
-    fitw_parameter { struct_size: 0, value_kind, quantity, reserved: 0, name: name.view(), value }
+    let name = of.name.view();
+    fitw_parameter { struct_size: 0, value_kind, quantity, reserved: 0, name, value }
 }
 
 pub(crate) fn hand_out_quality(q: &Quality, out: *mut fitw_quality) -> Result<(), Fault> {

@@ -6,6 +6,7 @@ use std::sync::OnceLock;
 
 use fitwright_tests::c::abi::Abi;
 use fitwright_tests::c::build::{STRICT, compiler, library, succeeded, tool};
+use fitwright_tests::c::plugins::worker;
 use fitwright_tests::c::root;
 
 /// Where `ffi/install.sh` put this build, once for all tests here.
@@ -16,6 +17,7 @@ fn prefix() -> &'static Path {
         if prefix.exists() {
             std::fs::remove_dir_all(&prefix).expect("the last run's removed");
         }
+        assert!(worker().exists(), "built, to be installed");
         let install = root().join("ffi/install.sh");
         succeeded(Command::new("sh").arg(install).arg(&prefix).arg(library()));
         prefix
@@ -55,6 +57,10 @@ fn versions_and_headers_are_the_interface_s() {
     // What cargo-c installs: the same number and the same headers.
     let manifest = read(root().join("ffi/Cargo.toml"));
     assert!(manifest.contains(&format!("\nversion = \"{version}\"\n")), "{version}");
+    assert!(
+        prefix().join("bin/fitwright-worker").exists(),
+        "the worker of plug-ins is not installed"
+    );
     for header in ["fitwright.h", "fitwright.hpp"] {
         assert!(prefix().join("include").join(header).exists(), "{header} is not installed");
         assert!(manifest.contains(&format!("\"../include/{header}\"")), "{header}");

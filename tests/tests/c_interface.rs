@@ -9,6 +9,7 @@ use fitwright_tests::c::abi::Abi;
 use fitwright_tests::c::build::{Linked, compiler, library, program, succeeded, tool};
 use fitwright_tests::c::header::LIBRARY;
 use fitwright_tests::c::matrix::{compiler_lays_out, compiles_in_every_standard};
+use fitwright_tests::c::plugins::{put_plugins, worker};
 use fitwright_tests::c::root;
 use fitwright_tests::skipped;
 
@@ -65,18 +66,22 @@ fn the_programs_call_every_function() {
 }
 
 /// Programs of `tests/c` about the interface itself, and about what fits and checks find.
-const ITSELF: [&str; 3] = ["interface.c", "abuse.c", "threads.c"];
+const ITSELF: [&str; 4] = ["interface.c", "abuse.c", "threads.c", "plugins.c"];
 const FINDINGS: [&str; 3] = ["shapes.c", "together.c", "parts.c"];
 
 /// Runs programs with what each is called with.
 fn run(names: &[&str], folder: &Path, options: &[&str], linked: Linked, front: &[&str]) {
     let Some(cc) = compiler("CC", "cc") else { return };
     for name in names {
-        let argument = match *name {
-            "interface.c" => Some(folder.to_owned()),
-            "parts.c" => Some(root().join("tests/data/parts")),
-            "threads.c" => Some("1".into()),
-            _ => None,
+        let arguments = match *name {
+            "interface.c" => vec![folder.to_owned()],
+            "parts.c" => vec![root().join("tests/data/parts")],
+            "threads.c" => vec!["1".into()],
+            "plugins.c" => {
+                put_plugins(folder);
+                vec![folder.to_owned(), worker()]
+            }
+            _ => vec![],
         };
         let program = program(&cc, &source(name), options, linked, folder);
         let mut command = match front {
@@ -87,7 +92,7 @@ fn run(names: &[&str], folder: &Path, options: &[&str], linked: Linked, front: &
                 command
             }
         };
-        let out = succeeded(command.args(argument));
+        let out = succeeded(command.args(arguments));
         assert!(String::from_utf8_lossy(&out.stdout).contains(": ok"), "{name}");
     }
 }

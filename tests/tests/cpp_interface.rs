@@ -5,6 +5,7 @@ use std::process::Command;
 
 use fitwright_tests::c::abi::Abi;
 use fitwright_tests::c::build::{Linked, STRICT, compiler, program, succeeded};
+use fitwright_tests::c::plugins::{put_plugins, worker};
 use fitwright_tests::c::root;
 
 fn source(name: &str) -> PathBuf {
@@ -18,6 +19,7 @@ fn the_header_compiles_in_every_standard() {
         for (name, more) in [
             ("interface.cpp", "-fexceptions"),
             ("further.cpp", "-fexceptions"),
+            ("plugins.cpp", "-fexceptions"),
             ("results.cpp", "-fno-exceptions"),
         ] {
             let mut command = Command::new(&cxx);
@@ -36,14 +38,22 @@ fn programs_with_exceptions_and_with_results_run() {
     for (name, options) in [
         ("interface.cpp", &["-std=c++11"][..]),
         ("further.cpp", &["-std=c++11"]),
+        ("plugins.cpp", &["-std=c++11"]),
+        ("plugins.cpp", &["-std=c++20"]),
         ("results.cpp", &["-std=c++11", "-fno-exceptions"]),
         ("interface.cpp", &["-std=c++20"]),
         ("results.cpp", &["-std=c++20", "-fno-exceptions"]),
     ] {
         let made = program(&cxx, &source(name), options, Linked::Shared, folder.path());
-        let parts = root().join("tests/data/parts");
-        let parts = Some(parts).filter(|_| name == "further.cpp");
-        let out = succeeded(Command::new(made).arg(folder.path()).args(parts));
+        let more = match name {
+            "further.cpp" => Some(root().join("tests/data/parts")),
+            "plugins.cpp" => {
+                put_plugins(folder.path());
+                Some(worker())
+            }
+            _ => None,
+        };
+        let out = succeeded(Command::new(made).arg(folder.path()).args(more));
         assert!(String::from_utf8_lossy(&out.stdout).contains(": ok"), "{name}");
     }
 }
@@ -57,8 +67,9 @@ fn the_header_calls_every_function_and_the_programs_every_method() {
     let named = |f: &&String| !header.contains(f.as_str());
     assert_eq!(abi.functions.keys().filter(named).collect::<Vec<_>>(), Vec::<&String>::new());
 
-    let programs: String =
-        ["interface.cpp", "further.cpp", "results.cpp"].map(|n| read(source(n))).concat();
+    let programs: String = ["interface.cpp", "further.cpp", "plugins.cpp", "results.cpp"]
+        .map(|n| read(source(n)))
+        .concat();
     let methods = header.lines().filter_map(|line| {
         // A public method stands four deep; what is said of it in a class's inside is deeper.
         let line = line.strip_prefix("    ")?.trim_start_matches("static ");
@@ -67,7 +78,7 @@ fn the_header_calls_every_function_and_the_programs_every_method() {
         let name = line.split_once('(')?.0.rsplit(' ').next()?;
         Some(name.to_owned())
     });
-    let inside = ["ask", "ask_at", "ask_about", "plain", "text_at", "view"];
+    let inside = ["ask", "ask_at", "ask_about", "plain", "text_at", "view", "table_of"];
     let called =
         |m: &String| [".", "->", "::"].iter().any(|by| programs.contains(&format!("{by}{m}(")));
     let mut count = 0;

@@ -3,14 +3,19 @@
 use std::process::Command;
 
 use fitwright::simulate;
-use fitwright_tests::c::{build::succeeded, root};
+use fitwright_tests::c::build::succeeded;
+use fitwright_tests::c::plugins::{put_plugins, worker};
+use fitwright_tests::c::root;
 use fitwright_tests::package::python;
 
 #[test]
 fn the_package_passes_its_tests() {
     let Some(python) = python() else { return };
+    let plugins = tempfile::tempdir().expect("a folder");
+    put_plugins(plugins.path());
     let mut command = Command::new(python);
     command.args(["-B", "-m", "unittest", "discover"]).current_dir(root().join("ffi/python/tests"));
+    command.env("FITWRIGHT_TEST_PLUGINS", plugins.path()).env("FITWRIGHT_TEST_WORKER", worker());
     let out = succeeded(&mut command);
     // "Ran 51 tests in …": of the lines that unittest ends with.
     let text = String::from_utf8_lossy(&out.stderr).into_owned();

@@ -96,6 +96,8 @@ impl Registry {
             if self.loaded.iter().any(|l| l.folder == folder) {
                 continue;
             }
+            // Judged anew: what was said of it before no longer counts.
+            self.refused.retain(|r| r.folder != folder);
             if let Err(reason) = self.load_one(&folder, options) {
                 let fitters = Manifest::read(&folder).map_or_else(|_| Vec::new(), |m| m.fitters);
                 self.refused.push(Refusal { folder, fitters, reason });

@@ -4,6 +4,7 @@ pub mod abi;
 pub mod build;
 pub mod header;
 pub mod matrix;
+pub mod plugins;
 
 use std::path::PathBuf;
 

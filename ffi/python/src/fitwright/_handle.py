@@ -7,7 +7,7 @@ from typing import Any, ClassVar, Optional, TypeVar
 from ._arrays import Array, view
 from ._call import doubles, ffi, lib, matrix, release_with, string
 from ._session import Session
-from .values import Value
+from .values import Column, Parameter, Table, Value
 
 H = TypeVar("H", bound="Handle")
 V = TypeVar("V", bound=Value)
@@ -64,6 +64,18 @@ class Handle:
     def _texts(self, verb: str, count: int) -> list[str]:
         return [self._text(verb, index) for index in range(count)]
 
+    def _table(self, parameters: list[Parameter], name: str) -> Table:
+        """A parameter that is a table."""
+        index = _place(parameters, name)
+        count = int(parameters[index].value[1]) if parameters[index].value_kind == "table" else 0
+        columns = tuple(self._value("table_column", Column, index, column) for column in range(count))
+        return Table(columns, self._view("table_view", "double", 1, index).reshape(-1, max(count, 1)))
+
+    def _parameter_uncertainty(self, parameters: list[Parameter], name: str) -> float:
+        out = ffi.new("double *")
+        self._ask("parameter_uncertainty", _place(parameters, name), out)
+        return float(out[0])
+
     def _pose(self) -> Array:
         out = ffi.new("fitw_pose *")
         self._ask("pose", out)
@@ -75,3 +87,10 @@ class Handle:
         self._ask(verb, *arguments, first, count)
         shape = (count[0], width) if width > 1 else (count[0],)
         return view(self, first[0], shape, {"double": "f8", "uint32_t": "u4"}[kind])
+
+
+def _place(parameters: list[Parameter], name: str) -> int:
+    for index, parameter in enumerate(parameters):
+        if parameter.name == name:
+            return index
+    raise KeyError(f"{name!r} is no parameter; there are {', '.join(p.name for p in parameters)}")

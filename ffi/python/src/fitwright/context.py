@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import dataclasses
 import json
 import os
+from collections.abc import Mapping
 from typing import Any, Iterable, Optional, Union
 
 from . import _arrays
@@ -20,7 +22,9 @@ from .noise import Noise
 from .part import Part
 from .region import Region
 from .scan import Scan
-from .values import ConstraintCost, Covariance, Fitter, LengthError, Shape
+from .values import (
+    ConstraintCost, Covariance, Fitter, LengthError, Option, Plugin, Refusal, Shape, V,
+)
 
 Path = Union[str, os.PathLike[str]]
 
@@ -64,15 +68,48 @@ class Context:
         return int(out[0])
 
     def fitters(self) -> list[Fitter]:
-        """The fitters that may be asked for."""
-        count = ffi.new("size_t *")
-        self._session.call(lib.fitw_fitter_count, count)
-        found = []
-        for index in range(count[0]):
-            out = Fitter.empty()
-            self._session.call(lib.fitw_fitter_describe, index, out)
-            found.append(Fitter.read(out))
-        return found
+        """The fitters that may be asked for: the built-in ones, then those of the plug-ins."""
+        found = self._all(Fitter, lib.fitw_fitter_count, lib.fitw_fitter_describe)
+        of = [
+            self._all(Option, lib.fitw_fitter_option_count, lib.fitw_fitter_option, index)
+            for index in range(len(found))
+        ]
+        return [dataclasses.replace(fitter, options=tuple(own)) for fitter, own in zip(found, of)]
+
+    def load_plugins(
+        self, folder: Path, *, trust: bool = False, worker: Optional[Path] = None,
+        time_limit: Optional[float] = None, memory_limit: Optional[int] = None,
+    ) -> int:
+        """Loads the plug-in of a folder (the one with a fitwright-plugin.toml), or all plug-ins in it, for fits by
+        their ids and for the jobs of this context; returns how many were loaded. Load only folders that you or
+        your user named: a plug-in is a program.
+
+        Each runs in a process of its own, `worker`: the path of the program fitwright-worker, which this package
+        does not carry yet; ``cargo build --release -p fitwright`` makes it. None: beside the Python program. A
+        crash, a call longer than `time_limit` (s; None: 60) or more memory than `memory_limit` (bytes; None:
+        4 GiB) ends that process and raises PLUGIN. This contains accidents, not malice. `trust`: inside this
+        process instead, never to be unloaded: no worker is needed, and a crash is yours.
+
+        An empty `folder` loads nothing: the options, but for `trust`, are those of the plug-ins that later jobs
+        name themselves. What is refused is in :attr:`refused`. Errors: IO, PLUGIN_REFUSED if others may write to
+        the folder, ARGUMENT.
+        """
+        place, program = text(os.fspath(folder)), text(os.fspath(worker or ""))
+        options = sized("fitw_plugin_options", trust=int(trust), worker=program)
+        options.time_limit_s, options.memory_limit_bytes = time_limit or 0.0, memory_limit or 0
+        loaded = ffi.new("size_t *")
+        self._session.run(lambda: self._session.call(lib.fitw_plugins_load, place, options, loaded))
+        return int(loaded[0])
+
+    @property
+    def plugins(self) -> list[Plugin]:
+        """The plug-ins that are loaded."""
+        return self._all(Plugin, lib.fitw_plugin_count, lib.fitw_plugin_describe)
+
+    @property
+    def refused(self) -> list[Refusal]:
+        """The plug-ins that were refused, and why."""
+        return self._all(Refusal, lib.fitw_plugin_refused_count, lib.fitw_plugin_refused)
 
     def scan(
         self, points: Any, triangles: Any = None, normals: Any = None, *, unit: str = "mm",
@@ -114,13 +151,16 @@ class Context:
         self, fitter: str, points: Any, *, normals: Any = None, pick_mm: Optional[Iterable[float]] = None,
         noise_mm: float = 0.0, criterion: str = "least-squares", hold: Optional[Hold] = None,
         keep_outliers: bool = False, noise: Optional[Noise] = None, reference: Optional[Covariance] = None,
+        options: Optional[Mapping[str, float]] = None, resolution_mm: float = 0.0,
     ) -> Fit:
         """Fits to points without a scan: n × 3 double or float, mm, any row stride; `normals` n × 3 units, zero
-        where unknown; `pick_mm`: where the user pointed; `noise_mm` of the points, 0: unknown. The rest, and
-        errors, as :meth:`Region.fit`; rejected and deciding points are rows of the input."""
-        options, _held = fit_options(criterion, hold, keep_outliers, noise, reference)
+        where unknown; `pick_mm`: where the user pointed; `noise_mm` of the points, `resolution_mm`: their usual
+        distance, 0: unknown. The rest, and errors, as :meth:`Region.fit`; rejected and deciding points are rows
+        of the input."""
+        chosen, _held = fit_options(criterion, hold, keep_outliers, noise, reference, options)
         raw, _arrays_held = _arrays.fit_points(points, normals, doubles(pick_mm, "pick"), noise_mm)
-        return self._make(Fit, lib.fitw_fit_points, text(fitter_id(fitter)), raw, options)
+        raw.resolution_mm = resolution_mm
+        return self._make(Fit, lib.fitw_fit_points, text(fitter_id(fitter)), raw, chosen)
 
     def fit_group(
         self, relation: str, members: Iterable[tuple[str, Any]], *, keep_outliers: bool = False,
@@ -315,6 +355,15 @@ class Context:
         schema: dict[str, Any] = json.loads(self._make(Text, lib.fitw_job_schema).string())
         return schema
 
+    def _all(self, kind: type[V], counter: Any, describe: Any, *of: int) -> list[V]:
+        count, found = ffi.new("size_t *"), []
+        self._session.call(counter, *of, count)
+        for index in range(count[0]):
+            out = kind.empty()
+            self._session.call(describe, *of, index, out)
+            found.append(kind.read(out))
+        return found
+
     def _make(self, kind: type[H], function: Any, *arguments: Any) -> H:
         return kind._made(self._session, function, *arguments)
 
@@ -340,7 +389,8 @@ def build() -> str:
 
 
 def known(feature: str) -> bool:
-    """Whether the library has a feature: "step", "job", "borrowed-scan", "group-fit", "noise-model", "length-error"."""
+    """Whether the library has a feature: "step", "job", "borrowed-scan", "group-fit", "noise-model", "length-error",
+    "plug-in"."""
     out = ffi.new("int32_t *")
     lib.fitw_feature_known(text(feature), out)
     return bool(out[0])

@@ -29,6 +29,8 @@ class Code(IntEnum):
     DATUM = 460
     JOIN = 470
     OPEN_PART = 480
+    PLUGIN_REFUSED = 500
+    PLUGIN = 510
     INTERNAL = 900
 
 

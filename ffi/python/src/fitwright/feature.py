@@ -9,7 +9,7 @@ from ._call import lib, pose, text
 from ._handle import Handle
 from .join import Join
 from .values import (
-    Covariance, Evidence, FeatureInfo, LengthError, Parameter, Piece, Place, Quality, Relation, Shape,
+    Covariance, Evidence, FeatureInfo, LengthError, Parameter, Piece, Place, Quality, Relation, Shape, Table,
     Uncertainty, outline,
 )
 
@@ -49,9 +49,16 @@ class Feature(Handle):
     @property
     def parameters(self) -> dict[str, Parameter]:
         """Parameters by name: point, normal, axis, radius, half_angle …"""
-        count = self.describe().parameter_count
-        found = [self._value("parameter", Parameter, index) for index in range(count)]
-        return {parameter.name: parameter for parameter in found}
+        return {parameter.name: parameter for parameter in self._parameters()}
+
+    def table(self, parameter: str) -> Table:
+        """A parameter that is a table (``value_kind`` "table"), as of a plug-in. Error: ARGUMENT for another."""
+        return self._table(self._parameters(), parameter)
+
+    def parameter_uncertainty(self, parameter: str) -> float:
+        """As :meth:`Fit.parameter_uncertainty`. What a plug-in states does not hold what a join or the scanner's
+        error of length adds; :meth:`uncertainty` does."""
+        return self._parameter_uncertainty(self._parameters(), parameter)
 
     @property
     def notes(self) -> list[str]:
@@ -106,6 +113,9 @@ class Feature(Handle):
     def relation(self, other: Feature) -> Relation:
         """Distance and angle to another feature in the same frame. Error: CONSTRUCTION."""
         return self._value("relation", Relation, other._raw)
+
+    def _parameters(self) -> list[Parameter]:
+        return [self._value("parameter", Parameter, i) for i in range(self.describe().parameter_count)]
 
     def _piece(self, index: int) -> Piece:
         piece = self._value("piece", Piece, index)

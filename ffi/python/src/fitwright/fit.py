@@ -10,7 +10,9 @@ from ._call import array_of, ffi, lib, number, sized, text, triple
 from ._handle import Handle
 from .feature import Feature
 from .noise import Noise
-from .values import ConstraintCost, Covariance, Evidence, Parameter, Place, Quality, Shape, Uncertainty
+from .values import (
+    ConstraintCost, Covariance, Evidence, Parameter, Place, Quality, Shape, Table, Uncertainty,
+)
 
 if TYPE_CHECKING:
     from .region import Region
@@ -50,10 +52,22 @@ class Fit(Handle):
     @property
     def parameters(self) -> dict[str, Parameter]:
         """Parameters by name: point, normal, axis, radius, half_angle …"""
-        count = ffi.new("size_t *")
-        self._ask("parameter_count", count)
-        found = [self._value("parameter", Parameter, index) for index in range(count[0])]
-        return {parameter.name: parameter for parameter in found}
+        return {parameter.name: parameter for parameter in self._parameters()}
+
+    def table(self, parameter: str) -> Table:
+        """A parameter that is a table (``value_kind`` "table"), as of a plug-in. Error: ARGUMENT for another."""
+        return self._table(self._parameters(), parameter)
+
+    def parameter_uncertainty(self, parameter: str) -> float:
+        """Expanded uncertainty (coverage factor 2) of a parameter: of a place in its worst direction, mm; of a
+        direction, rad; of a number in its own unit. Of a plug-in's shape it is what the plug-in states. Error:
+        UNDETERMINED if it is not known, as of a table."""
+        return self._parameter_uncertainty(self._parameters(), parameter)
+
+    @property
+    def notes(self) -> list[str]:
+        """What a person should know of it."""
+        return self._texts("note", self._count("note_count"))
 
     @property
     def rejected(self) -> Array:
@@ -76,6 +90,14 @@ class Fit(Handle):
         """How the shape stands against its neighbours: is it that shape at all?"""
         return [self._value("evidence", Evidence, i) for i in range(self.quality.evidence_count)]
 
+    def _parameters(self) -> list[Parameter]:
+        return [self._value("parameter", Parameter, i) for i in range(self._count("parameter_count"))]
+
+    def _count(self, verb: str) -> int:
+        count = ffi.new("size_t *")
+        self._ask(verb, count)
+        return int(count[0])
+
     def feature(self, name: str, surface: Region) -> Feature:
         """The shape bounded by `surface`: all points of it, edges included. Errors: UNDETERMINED for a free
         radius on less than 60 degrees of arc, ARGUMENT."""
@@ -91,7 +113,7 @@ def fitter_id(fitter: str) -> str:
 
 def fit_options(
     criterion: str, hold: Optional[Hold], keep_outliers: bool, noise: Optional[Noise],
-    reference: Optional[Covariance] = None,
+    reference: Optional[Covariance] = None, values: Optional[Mapping[str, float]] = None,
 ) -> tuple[Any, Any]:
     """``fitw_fit_options *`` and what it points into."""
     pairs = hold.items() if isinstance(hold, Mapping) else hold or ()
@@ -101,7 +123,10 @@ def fit_options(
     options.constraints, options.constraint_count = held, len(constraints)
     tilt = ffi.NULL if reference is None else reference.raw()
     options.noise, options.reference = ffi.NULL if noise is None else noise._raw, tilt
-    return options, [held, tilt, noise]
+    given = [(text(name), float(value)) for name, value in (values or {}).items()]
+    chosen = ffi.new("fitw_option_value[]", given) if given else ffi.NULL
+    options.options, options.option_count = chosen, len(given)
+    return options, [held, tilt, noise, given, chosen]
 
 
 def _constraint(name: str, value: Any) -> Any:

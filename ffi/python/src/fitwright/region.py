@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from typing import TYPE_CHECKING, Any, Optional
 
 from ._arrays import Array
@@ -40,6 +41,7 @@ class Region(Handle):
     def fit(
         self, fitter: str, *, criterion: str = "least-squares", hold: Optional[Hold] = None,
         keep_outliers: bool = False, noise: Optional[Noise] = None, reference: Optional[Covariance] = None,
+        options: Optional[Mapping[str, float]] = None,
     ) -> Fit:
         """Fits a shape to the points, with their normals and the scan's noise.
 
@@ -49,13 +51,14 @@ class Region(Handle):
         ``{"radius": 8.0}`` or pairs; radius, major_radius, minor_radius (mm), half_angle (rad), parallel,
         perpendicular (directions), through (a place, mm). `noise`: what is known of the scan's, see
         :meth:`Context.noise`. `reference`: covariance of the feature that a held direction was taken from.
+        `options` of a plug-in's fitter by name, mm and rad, a switch 1 or 0; it takes no criterion and no `hold`.
 
         A poor fit is a fit with a poor quality. Errors: UNKNOWN_NAME, TOO_FEW_POINTS, UNDETERMINED,
-        NOT_CONVERGED, ARGUMENT.
+        NOT_CONVERGED, ARGUMENT; of plug-ins PLUGIN, PLUGIN_REFUSED.
         """
-        options, _held = fit_options(criterion, hold, keep_outliers, noise, reference)
+        chosen, _held = fit_options(criterion, hold, keep_outliers, noise, reference, options)
         return Fit._made(
-            self._session, lib.fitw_fit_region, text(fitter_id(fitter)), self._raw, options
+            self._session, lib.fitw_fit_region, text(fitter_id(fitter)), self._raw, chosen
         )
 
 

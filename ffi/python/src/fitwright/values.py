@@ -15,8 +15,8 @@ V = TypeVar("V", bound="Value")
 
 #: Fields whose constants FITW_<group>_… become words.
 _WORDS = {
-    "criterion": "CRITERION", "extent": "EXTENT", "kind": "KIND", "quantity": "QUANTITY", "value_kind": "VALUE",
-    "verdict": "VERDICT",
+    "criterion": "CRITERION", "extent": "EXTENT", "kind": "KIND", "quantity": "QUANTITY", "sort": "OPTION",
+    "value_kind": "VALUE", "verdict": "VERDICT",
 }
 
 
@@ -171,8 +171,8 @@ class Uncertainty(Value):
 
 @dataclasses.dataclass(frozen=True, eq=False)
 class Parameter(Value):
-    """A named parameter of a shape: ``value`` is x, y, z, or the number and two zeros; ``quantity`` of a number
-    is "length" (mm), "angle" (rad) or "number"; "0" else."""
+    """A named parameter of a shape: ``value`` is x, y, z, or the number and two zeros, or of a table its rows and
+    columns and a zero; ``quantity`` of a number is "length" (mm), "angle" (rad) or "number"; "0" else."""
 
     _struct = "fitw_parameter"
     name: str
@@ -195,13 +195,79 @@ class ConstraintCost(Value):
 
 @dataclasses.dataclass(frozen=True, eq=False)
 class Fitter(Value):
-    """A fitter that may be asked for by its ``id``."""
+    """A fitter that may be asked for by its ``id``; ``options`` are those of a plug-in's."""
 
     _struct = "fitw_fitter_info"
     id: str
     title: str
     kind: str
     minimum_points: int
+    options: tuple[Option, ...] = ()
+
+    @classmethod
+    def read(cls, raw: Any) -> Fitter:
+        return cls(string(raw.id), string(raw.title), name("KIND", raw.kind), raw.minimum_points)
+
+
+@dataclasses.dataclass(frozen=True, eq=False)
+class Option(Value):
+    """An option of a plug-in's fitter, mm or rad: ``sort`` "number", "whole" or "switch" (1 or 0); ``quantity``
+    "length", "angle" or "number"; its ``standard`` value and limits."""
+
+    _struct = "fitw_option_info"
+    name: str
+    description: str
+    sort: str
+    quantity: str
+    standard: float
+    least: float
+    most: float
+
+
+@dataclasses.dataclass(frozen=True, eq=False)
+class Plugin(Value):
+    """A plug-in that is loaded; ``trusted``: inside this process, not in a worker."""
+
+    _struct = "fitw_plugin_info"
+    id: str
+    title: str
+    version: str
+    licence: str
+    folder: str
+    trusted: bool
+    fitter_count: int
+
+
+@dataclasses.dataclass(frozen=True, eq=False)
+class Refusal(Value):
+    """A plug-in that was refused: where it is, why, and the :class:`Code` of the reason."""
+
+    _struct = "fitw_refusal"
+    status: int
+    folder: str
+    reason: str
+
+
+@dataclasses.dataclass(frozen=True, eq=False)
+class Column(Value):
+    """A column of a table; ``quantity`` "length" (mm), "angle" (rad) or "number"."""
+
+    _struct = "fitw_column"
+    name: str
+    quantity: str
+
+
+@dataclasses.dataclass(frozen=True, eq=False)
+class Table:
+    """A parameter that is a table: ``values`` rows × columns, over the memory of the fit or feature, read only."""
+
+    columns: tuple[Column, ...]
+    values: Array
+
+    def rows(self) -> list[dict[str, float]]:
+        """Its rows, each by the names of the columns."""
+        names = [column.name for column in self.columns]
+        return [dict(zip(names, row)) for row in self.values.tolist()]
 
 
 @dataclasses.dataclass(frozen=True, eq=False)
