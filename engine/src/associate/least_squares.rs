@@ -54,9 +54,7 @@ pub(super) fn judge<M: Model<N>, const N: usize>(
     }
     let shape: M = scaled(&data, shape);
     let found = Separated { shape, deviation: 0.0, cut: f64::INFINITY, rejected };
-    let mut fit = finish(&data, &sample, input, request, found, 0)?;
-    fit.quality.converged = true;
-    Ok(fit)
+    finish(&data, &sample, input, request, found, 0)
 }
 
 /// A shape in scaled coordinates.
@@ -81,7 +79,9 @@ fn finish<M: Model<N>, const N: usize>(
     let context = request.context.as_ref();
     let weight =
         if found.rejected.is_empty() { Weight::One } else { Weight::Kept(&found.rejected) };
-    let solution = solve(data, found.shape.signed(None), &weight, passes, context)?;
+    let mut solution = solve(data, found.shape.signed(None), &weight, passes, context)?;
+    // A shape that is only judged is where it is to be.
+    solution.converged |= passes == 0;
     let mut quality = quality::measure(data, sample, &solution.shape, &found.rejected);
     let spare = (quality.points * M::RESIDUALS).saturating_sub(N - data.held.freedoms);
     let sigma = scatter(solution.factor.cost, spare, found.cut, M::RESIDUALS)
