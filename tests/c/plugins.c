@@ -31,7 +31,7 @@ static fitw_plugin_options with_worker(void)
 
 /* A welding stud of diameter 8 standing 20 mm on a foot at (10, -5, 3), along z. Scatter even over 0.02 mm. */
 #define STUD_ROWS 41
-#define STUD_ROUND 90
+#define STUD_ROUND 48
 #define STUD_POINTS (STUD_ROWS * STUD_ROUND)
 static double stud[3 * STUD_POINTS];
 
