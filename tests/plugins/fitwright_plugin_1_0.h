@@ -113,6 +113,11 @@
  * Unit: radian.
  */
 #define FITW_PLUGIN_UNIT_RAD 30
+/**
+ * Unit of a column only: a coordinate of a place, mm. Three such columns side by side are x, y, z, and move
+ * with the shape into other coordinates; other columns do not.
+ */
+#define FITW_PLUGIN_UNIT_PLACE 40
 
 /**
  * Sort of an option: any number within the limits.

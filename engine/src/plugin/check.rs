@@ -204,7 +204,16 @@ fn parameter(raw: &RawParameter) -> Checked<Parameter> {
                 if !is_name(name, "_") {
                     return Err(wrong(&place, format!("column \"{name}\" is no name")));
                 }
-                named.push(Column { name: name.clone(), quantity: quantity(*unit, &place)? });
+                let coordinate = *unit == abi::FITW_PLUGIN_UNIT_PLACE;
+                let quantity = if coordinate { Quantity::Length } else { quantity(*unit, &place)? };
+                named.push(Column { name: name.clone(), quantity, place: coordinate });
+            }
+            let mut places = named.iter().map(|c| c.place);
+            while let Some(place_begins) = places.next() {
+                if place_begins && (places.next(), places.next()) != (Some(true), Some(true)) {
+                    let reason = "coordinates of a place are three columns side by side";
+                    return Err(wrong(&place, reason));
+                }
             }
             values.iter().try_for_each(|x| within(*x, &place).map(|_| ()))?;
             Value::Table(Table { columns: named, values: values.clone() })

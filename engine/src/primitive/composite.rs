@@ -27,7 +27,7 @@ pub enum Value {
     Table(Table),
 }
 
-/// Numbers in rows, such as a bend table; they do not move with the shape.
+/// Numbers in rows, such as a bend table.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Table {
     /// Columns from left to right.
@@ -43,12 +43,30 @@ pub struct Column {
     pub name: String,
     /// What its numbers are.
     pub quantity: Quantity,
+    /// Whether it is a coordinate of a place: three such columns side by side are x, y, z and move with the
+    /// shape; other columns do not.
+    pub place: bool,
 }
 
 impl Table {
     /// Its rows.
     pub fn rows(&self) -> impl Iterator<Item = &[f64]> {
         self.values.chunks_exact(self.columns.len().max(1))
+    }
+
+    /// The table with its places moved.
+    fn transformed(&self, pose: &Pose) -> Self {
+        let mut moved = self.clone();
+        let width = self.columns.len().max(1);
+        let places: Vec<usize> =
+            (0..width).filter(|&k| self.columns.get(k).is_some_and(|c| c.place)).collect();
+        for row in moved.values.chunks_exact_mut(width) {
+            for of in places.chunks_exact(3) {
+                let p = pose * Point3::new(row[of[0]], row[of[1]], row[of[2]]);
+                (row[of[0]], row[of[1]], row[of[2]]) = (p.x, p.y, p.z);
+            }
+        }
+        moved
     }
 }
 
@@ -162,7 +180,7 @@ impl Composite {
                 Value::Point(x) => Value::Point(pose * x),
                 Value::Direction(d) => Value::Direction(pose * d),
                 Value::Scalar(x, q) => Value::Scalar(*x, *q),
-                Value::Table(table) => Value::Table(table.clone()),
+                Value::Table(table) => Value::Table(table.transformed(pose)),
             },
         };
         let mut turn = DMatrix::identity(self.covariance.nrows(), self.covariance.nrows());

@@ -47,8 +47,8 @@ impl Grow {
     }
 
     /// Limits for following a surface over any shape, stopped by edges only: a point belongs if its
-    /// normal turns by less than `angle` from a neighbour's, and if it lies within `distance`
-    /// (default: any) of the pick.
+    /// normal turns from a neighbour's little more than is usual round the pick (at most `angle`), and if
+    /// it lies within `distance` (default: any) of the pick.
     #[must_use]
     pub fn smooth(scan: &Scan) -> Self {
         let shape = Grow::new(scan, |_, _| None);
@@ -110,7 +110,8 @@ impl Scan {
 
     /// Everything that goes on smoothly from a point, within reach.
     fn smooth_from(&self, start: u32, grow: &Grow) -> Vec<u32> {
-        let (points, normals, cos) = (self.points(), self.normals(), grow.angle.cos());
+        let (points, normals) = (self.points(), self.normals());
+        let cos = self.usual_turn(start, grow).cos();
         let centre = points[start as usize];
         let mut seen = vec![false; points.len()];
         seen[start as usize] = true;
@@ -128,6 +129,23 @@ impl Scan {
         }
         found.sort_unstable();
         found
+    }
+
+    /// How far the normal may turn from neighbour to neighbour: half as much again as it usually does round
+    /// the pick. A surface that turns slowly is left at edges that the scanner has rounded, too.
+    fn usual_turn(&self, start: u32, grow: &Grow) -> f64 {
+        let Some(patch) = Patches::new(self, start, grow).next() else { return grow.angle };
+        let normals = self.normals();
+        let turn = |a: u32, b: u32| normals[a as usize].angle(&normals[b as usize]);
+        let mut turns: Vec<f64> = patch
+            .iter()
+            .flat_map(|&id| self.neighbours(id).iter().map(move |&n| (id, n)))
+            .map(|(id, n)| turn(id, n))
+            .filter(|t| *t <= grow.angle)
+            .collect();
+        turns.sort_by(f64::total_cmp);
+        let usual = turns.get(turns.len() * 9 / 10).copied().unwrap_or(grow.angle);
+        (1.5 * usual).clamp(0.25 * grow.angle, grow.angle)
     }
 
     /// Nearest point of the scan to a pick, if near enough.

@@ -11,6 +11,9 @@ pub const FITW_PLUGIN_UNIT_NONE: i32 = 10;
 pub const FITW_PLUGIN_UNIT_MM: i32 = 20;
 /// Unit: radian.
 pub const FITW_PLUGIN_UNIT_RAD: i32 = 30;
+/// Unit of a column only: a coordinate of a place, mm. Three such columns side by side are x, y, z, and move
+/// with the shape into other coordinates; other columns do not.
+pub const FITW_PLUGIN_UNIT_PLACE: i32 = 40;
 
 /// Sort of an option: any number within the limits.
 pub const FITW_PLUGIN_OPTION_NUMBER: i32 = 10;

@@ -13,6 +13,9 @@ pub enum Unit {
     Mm,
     /// Radian.
     Rad,
+    /// Of a table's column: a coordinate of a place, mm; three side by side are x, y, z and move with the
+    /// shape into other coordinates.
+    Place,
 }
 
 /// Column of a table.
@@ -125,6 +128,7 @@ impl Unit {
             Unit::None => abi::FITW_PLUGIN_UNIT_NONE,
             Unit::Mm => abi::FITW_PLUGIN_UNIT_MM,
             Unit::Rad => abi::FITW_PLUGIN_UNIT_RAD,
+            Unit::Place => abi::FITW_PLUGIN_UNIT_PLACE,
         }
     }
 }

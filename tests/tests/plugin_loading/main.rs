@@ -8,3 +8,4 @@ mod jobs;
 mod loading;
 mod readme;
 mod trial;
+mod tubes;

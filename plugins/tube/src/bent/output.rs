@@ -92,9 +92,9 @@ fn bend_table(full: &Report, covariance: &DMatrix<f64>, chain: &Chain) -> Value 
 fn centre_line(full: &Report, covariance: &DMatrix<f64>) -> Value {
     let columns = vec![
         ("sort", Unit::None),
-        ("x", Unit::Mm),
-        ("y", Unit::Mm),
-        ("z", Unit::Mm),
+        ("x", Unit::Place),
+        ("y", Unit::Place),
+        ("z", Unit::Place),
         ("u", Unit::Mm),
     ];
     let mut rows: Vec<[f64; 5]> = Vec::new();
