@@ -253,6 +253,7 @@ fn number(x: f64, quantity: Quantity, u: Option<f64>, units: &Units) -> String {
     match quantity {
         Quantity::Length => plus_minus(&units.length(x, u)),
         Quantity::Angle => plus_minus(&units.angle(x, u)),
+        Quantity::Number if x.fract() == 0.0 => fixed(x, 0),
         Quantity::Number => fixed(x, 4),
     }
 }
