@@ -49,7 +49,7 @@ pub struct Plugin {
     /// Text of the manifest, which names `lib….so`.
     pub manifest: String,
     /// Name of the library's file.
-    pub library: String,
+    pub file: String,
 }
 
 /// Builds a plug-in into a new folder of `into`, which only its owner may write to; `None` without a compiler
@@ -63,7 +63,7 @@ pub fn build(plugin: &Plugin, name: &str, interface: Interface, into: &Path) -> 
     let compiler = if plus { compiler("CXX", "c++") } else { compiler("CC", "cc") }?;
     let folder = into.join(name);
     std::fs::create_dir(&folder).expect("a new folder");
-    let library = folder.join(&plugin.library);
+    let library = folder.join(&plugin.file);
     let mut command = Command::new(compiler);
     command.arg(if plus { "-std=c++17" } else { "-std=c11" }).args(["-O2", "-g"]).args(STRICT);
     command.args(["-shared", "-fPIC", "-fvisibility=hidden", "-I"]).arg(interface.include(into));
@@ -96,7 +96,7 @@ pub fn obround(interface: Interface, options: &[&str], into: &Path) -> Option<Pa
     let source = home.join("obround.c");
     let library = "libobround.so".to_owned();
     let options = options.iter().map(|o| (*o).to_owned()).collect();
-    build(&Plugin { source, options, manifest, library }, name, interface, into)
+    build(&Plugin { source, options, manifest, file: library }, name, interface, into)
 }
 
 /// The plug-in in Rust of `tests/plugins/ball`: fitters `test.ball` and `test.hosted-ball`.
@@ -191,7 +191,7 @@ pub fn hostile(name: &str, into: &Path) -> Option<PathBuf> {
     );
     let function = name.replace('-', "_");
     let options = vec![format!("-DMISBEHAVIOUR={function}"), format!("-DNAME=\"{name}\"")];
-    build(&Plugin { source, options, manifest, library }, name, Interface::Today, into)
+    build(&Plugin { source, options, manifest, file: library }, name, Interface::Today, into)
 }
 
 /// Writes the manifest, and sets the rights that a host asks for.

@@ -60,7 +60,7 @@ pub(super) struct Points<'a> {
 impl Library {
     /// Opens the library of a plug-in and asks it for its table. From here on its code runs.
     pub(super) fn open(folder: &Path, manifest: &Manifest) -> Result<Self> {
-        let path = manifest.library(folder)?;
+        let path = manifest.own_library(folder)?;
         let refused = |reason: String| Error::PluginRefused { path: path.clone(), reason };
         let entry = entry(&path).map_err(refused)?;
         let host = Host::leaked();

@@ -25,7 +25,8 @@ pub struct Manifest {
     /// Ids of its fitters, `vendor.name` with the plug-in's vendor.
     pub fitters: Vec<String>,
     /// Its library on each system, beside the manifest.
-    pub library: Libraries,
+    #[serde(rename = "library")]
+    pub libraries: Libraries,
     /// Points with known answers, for whoever checks the plug-in.
     #[serde(default, rename = "reference")]
     pub references: Vec<Reference>,
@@ -148,11 +149,11 @@ impl Manifest {
     }
 
     /// The library's file in a folder, for this system.
-    pub(super) fn library(&self, folder: &Path) -> Result<PathBuf> {
+    pub(super) fn own_library(&self, folder: &Path) -> Result<PathBuf> {
         let (system, name) = match std::env::consts::OS {
-            "macos" => ("macos", &self.library.macos),
-            "windows" => ("windows", &self.library.windows),
-            _ => ("linux", &self.library.linux),
+            "macos" => ("macos", &self.libraries.macos),
+            "windows" => ("windows", &self.libraries.windows),
+            _ => ("linux", &self.libraries.linux),
         };
         let refused = |reason| Error::PluginRefused { path: folder.join(Self::FILE), reason };
         let name = name.as_ref().ok_or_else(|| {

@@ -206,7 +206,7 @@ pub(super) fn safe_manifest(folder: &Path) -> Result<Manifest> {
     check_hands(folder)?;
     check_hands(&folder.join(Manifest::FILE))?;
     let manifest = Manifest::read(folder)?;
-    check_hands(&manifest.library(folder)?)?;
+    check_hands(&manifest.own_library(folder)?)?;
     Ok(manifest)
 }
 

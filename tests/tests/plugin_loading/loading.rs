@@ -141,7 +141,7 @@ fn listing_runs_none_of_its_code() {
         source,
         options: vec![],
         manifest: manifest.into(),
-        library: "libends.so".into(),
+        file: "libends.so".into(),
     };
     let Some(built) = plugins::build(&plugin, "ends", Interface::Today, folder.path()) else {
         return;
