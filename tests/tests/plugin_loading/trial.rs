@@ -50,7 +50,8 @@ fn each_bad_habit_breaks_its_rule() {
         let known = plugins::misbehaviours().iter().any(|m| m.name == name);
         assert!(known, "no {name}");
         let Some(plugin) = hostile(name, folder.path()) else { return };
-        let found = broken(&trial(&plugin));
-        assert!(found.iter().any(|f| f.contains(rule)), "{name}: {found:#?}");
+        let report = trial(&plugin);
+        let all: Vec<String> = report.findings.iter().map(ToString::to_string).collect();
+        assert!(broken(&report).iter().any(|f| f.contains(rule)), "{name}: {all:#?}");
     }
 }

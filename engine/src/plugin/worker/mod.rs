@@ -174,6 +174,11 @@ impl Workers {
         self.lock().iter().map(|w| w.child.id()).collect()
     }
 
+    /// Ends the processes that wait for work: the next call starts in a new one.
+    pub(super) fn end_idle(&self) {
+        self.lock().clear();
+    }
+
     fn waiting(&self) -> Option<Worker> {
         self.lock().pop()
     }
