@@ -1,6 +1,7 @@
-//! The command line: `demo`, `run`, `plugins`, `schema`; the engine's first customer.
+//! The command line: `demo`, `run`, `convert`, `plugins`, `schema`; the engine's first customer.
 
 mod bars;
+mod convert;
 mod plugins;
 
 use std::path::{Path, PathBuf};
@@ -46,6 +47,21 @@ enum Command {
         scan_machine: bool,
         #[command(flatten)]
         plugins: Plugins,
+    },
+    /// Writes a scan or a part as another mesh format, in the same coordinates.
+    Convert {
+        /// STEP, STL, PLY, OBJ, GLB, 3MF, E57 or text points.
+        #[arg(value_name = "FROM")]
+        from: PathBuf,
+        /// PLY, STL, OBJ, GLB or 3MF, by its extension.
+        #[arg(value_name = "TO")]
+        to: PathBuf,
+        /// Unit of the coordinates read: mm, cm, m, in; STEP, GLB, 3MF and E57 name their own.
+        #[arg(long, value_name = "UNIT", default_value = "mm")]
+        unit: String,
+        /// Largest distance of the mesh from a STEP file's exact surfaces, mm.
+        #[arg(long, value_name = "MM", default_value_t = 0.01)]
+        chord_error: f64,
     },
     /// Plug-ins: fitters of others.
     Plugins {
@@ -125,6 +141,10 @@ fn run(arguments: &Arguments) -> Result<u8> {
             let folder = out.clone().unwrap_or_else(|| beside(job));
             let options = WriteOptions { scan_machine: *scan_machine };
             run_job(job, &folder, options, plugins, &context)
+        }
+        Command::Convert { from, to, unit, chord_error } => {
+            let context = bars::context(arguments.threads)?;
+            convert::run(from, to, unit, *chord_error, &context)
         }
         Command::Plugins { command } => plugins::run(command, arguments.threads),
     }

@@ -11,7 +11,7 @@ use crate::units::LengthUnit;
 /// How a part is read.
 #[derive(Debug, Clone, PartialEq)]
 pub struct PartOptions {
-    /// Unit of a mesh file's coordinates; a STEP file names its own. Default: millimetre.
+    /// Unit of a mesh file's coordinates; STEP, GLB and 3MF name their own. Default: millimetre.
     pub unit: LengthUnit,
     /// Largest distance of a STEP part's mesh from its exact surfaces, mm, 1e-5 to 100. Default: 0.01.
     pub chord_error_mm: f64,
@@ -25,7 +25,7 @@ impl Default for PartOptions {
 
 impl Part {
     /// Reads a part in machine coordinates; the extension tells the format (`step`, `stp`, `stl`,
-    /// `ply`, `obj`).
+    /// `ply`, `obj`, `glb`, `3mf`).
     ///
     /// The part may be open: [`Part::closed`] tells.
     ///
@@ -42,14 +42,14 @@ impl Part {
         let extension = path.extension().and_then(|e| e.to_str()).unwrap_or_default();
         match extension.to_ascii_lowercase().as_str() {
             "step" | "stp" | "p21" => step_in::read(path, &load(path)?, chord),
-            "stl" | "ply" | "obj" => {
+            "stl" | "ply" | "obj" | "glb" | "3mf" => {
                 let raw = read_mesh(path, options.unit, &ReadOptions::default())?;
                 mesh_part(raw, path)
             }
             _ => Err(Error::UnknownFormat {
                 path: path.to_owned(),
                 found: format!("\".{extension}\""),
-                known: "step, stp, stl, ply, obj",
+                known: "step, stp, stl, ply, obj, glb, 3mf",
             }),
         }
     }

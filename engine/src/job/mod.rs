@@ -4,6 +4,7 @@ mod check;
 mod find;
 mod known;
 mod outcome;
+mod output;
 mod read;
 mod result;
 mod run;
@@ -17,6 +18,7 @@ pub use run::Folder;
 pub use schema::schema;
 pub use spec::{
     All, CheckSpec, DatumFeature, DatumSpec, FeatureSpec, FrameSpec, GroupSpec, Head, HoldSpec,
-    Job, JoinBy, JoinSpec, MotionSpec, MountSpec, PartSpec, RegionSpec, RelationSpec, ScanSpec,
+    Job, JoinBy, JoinSpec, MeshSpec, MotionSpec, MountSpec, OptionSpec, OutputSpec, PartSpec,
+    PluginSpec, RegionSpec, RelationSpec, ScanSpec,
 };
 pub use write::WriteOptions;

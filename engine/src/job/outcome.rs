@@ -1,6 +1,6 @@
 //! Everything a run found, in machine coordinates, before it is written or shown.
 
-use super::spec::HoldSpec;
+use super::spec::{HoldSpec, OutputSpec};
 use crate::associate::{ConstraintCost, Relation as Shared};
 use crate::datum::DatumSystem;
 use crate::exchange::Part;
@@ -43,6 +43,8 @@ pub struct Outcome {
     pub findings: Vec<Finding>,
     /// Worst verdict of the findings; pass without findings.
     pub verdict: Verdict,
+    /// How the job wants it written.
+    pub output: OutputSpec,
 }
 
 /// A scan of the job.

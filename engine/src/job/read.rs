@@ -74,7 +74,8 @@ impl Job {
         self.validate_groups()?;
         self.validate_plugins()?;
         self.validate_datum()?;
-        self.validate_part()
+        self.validate_part()?;
+        self.validate_output()
     }
 
     fn validate_scans(&self) -> Result<()> {
@@ -340,7 +341,7 @@ pub(super) fn wrong(place: &str, reason: &str) -> Error {
 }
 
 /// Names the place in the file of an error about a value.
-fn at<T>(place: &str, result: Result<T>) -> Result<T> {
+pub(super) fn at<T>(place: &str, result: Result<T>) -> Result<T> {
     result.map_err(|e| wrong(place, &e.to_string()))
 }
 

@@ -110,6 +110,7 @@ impl Job {
             required_clearance: None,
             findings: Vec::new(),
             verdict: Verdict::Pass,
+            output: self.output.clone(),
         };
         if self.part.is_some() {
             check::check(self, folder, &mut outcome, context)?;

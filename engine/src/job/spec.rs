@@ -29,6 +29,35 @@ pub struct Job {
     pub check: Option<CheckSpec>,
     /// Fitters of others.
     pub plugins: Option<PluginSpec>,
+    /// How results are written, and what beside the usual files.
+    #[serde(default)]
+    pub output: OutputSpec,
+}
+
+/// How results are written, and what beside the usual files.
+#[derive(Debug, Clone, Default, PartialEq, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct OutputSpec {
+    /// Application protocol of `features.step`: `AP242` (default) or `AP214`.
+    pub step: Option<String>,
+    /// Complete curved faces in `features.step` instead of trimming them to what was seen.
+    #[serde(default)]
+    pub full: bool,
+    /// When the scan was made, ISO 8601 (`2026-01-31`), a property in `features.step`.
+    pub scan_date: Option<String>,
+    /// Mesh files, in machine coordinates.
+    #[serde(rename = "mesh", default)]
+    pub meshes: Vec<MeshSpec>,
+}
+
+/// A mesh file in machine coordinates.
+#[derive(Debug, Clone, PartialEq, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct MeshSpec {
+    /// Name of the file; its extension says the format: `ply`, `stl`, `obj`, `glb`, `3mf`.
+    pub file: String,
+    /// What is in it: names of scans, `part`, `features` (their faces); default all there is.
+    pub of: Option<Vec<String>>,
 }
 
 /// Plug-ins that the job uses.
@@ -76,9 +105,10 @@ pub struct Head {
 pub struct ScanSpec {
     /// Name, unique among scans.
     pub name: String,
-    /// STL, PLY, OBJ or text points, relative to the job file.
+    /// STL, PLY, OBJ, GLB, 3MF, E57 or text points, relative to the job file.
     pub file: PathBuf,
-    /// Unit of the scan's file where it differs from the job's: `mm`, `cm`, `m`, `in`.
+    /// Unit of the scan's file where it differs from the job's: `mm`, `cm`, `m`, `in`; GLB, 3MF and E57 have
+    /// their own.
     pub unit: Option<String>,
     /// Drop points that are not numbers instead of refusing the file.
     #[serde(default)]
@@ -305,9 +335,9 @@ pub struct DatumFeature {
 #[derive(Debug, Clone, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
 pub struct PartSpec {
-    /// STEP, STL, PLY or OBJ in machine coordinates, relative to the job file.
+    /// STEP, STL, PLY, OBJ, GLB or 3MF in machine coordinates, relative to the job file.
     pub file: PathBuf,
-    /// Unit of a mesh file where it differs from the job's; a STEP file has its own.
+    /// Unit of a mesh file where it differs from the job's; STEP, GLB and 3MF have their own.
     pub unit: Option<String>,
     /// Largest distance of the mesh from a STEP file's exact surface; default a tenth of the clearance.
     pub chord_error: Option<f64>,

@@ -3,8 +3,9 @@
 use std::path::{Path, PathBuf};
 
 use super::outcome::Outcome;
+use super::output;
 use crate::error::{Error, Result};
-use crate::exchange::{StepOptions, write_step};
+use crate::exchange::write_step;
 use crate::feature::Feature;
 use crate::files::write_bytes;
 use crate::primitive::Pose;
@@ -28,7 +29,7 @@ impl Outcome {
     }
 
     /// Writes `result.json`, `features.step`, `report.html` (given as text), with a part
-    /// `part-clearance.ply`, and what the options ask for; returns the paths.
+    /// `part-clearance.ply`, and what the options and the job's `[output]` ask for; returns the paths.
     ///
     /// # Errors
     /// [`Error::Io`]; whatever building a file's content may bring. Files written before the
@@ -44,7 +45,7 @@ impl Outcome {
         };
         if !self.features.is_empty() {
             let features: Vec<Feature> = self.features.iter().map(|f| f.feature.clone()).collect();
-            let step = StepOptions { title: self.title(), ..StepOptions::default() };
+            let step = output::step_options(&self.output, &self.title())?;
             write_step(path("features.step"), &Pose::identity(), &features, &step)?;
         }
         if let Some(part) = &self.part {
@@ -59,6 +60,9 @@ impl Outcome {
         }
         write_bytes(&path("report.html"), page.as_bytes())?;
         write_bytes(&path("result.json"), json.as_bytes())?;
+        for mesh in &self.output.meshes {
+            output::write_mesh(self, mesh, &path(&mesh.file))?;
+        }
         Ok(written)
     }
 }

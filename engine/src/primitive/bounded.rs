@@ -65,3 +65,40 @@ impl Bounded {
         Bounded { shape: self.shape.transformed(pose), extent }
     }
 }
+
+/// Point of a surface at its parameters, as [`Extent::Patch`] counts them.
+pub(crate) fn point_of_patch(
+    shape: &Primitive,
+    zero: &Direction,
+    pole: &Direction,
+) -> Option<Box<dyn Fn(f64, f64) -> Point3>> {
+    let turn = |axis: &Direction| {
+        let (x, y) = (zero.into_inner(), axis.cross(zero));
+        move |u: f64| x * u.cos() + y * u.sin()
+    };
+    Some(match shape.clone() {
+        Primitive::Cylinder(c) => {
+            let out = turn(&c.axis);
+            Box::new(move |u, v| c.point + c.axis.into_inner() * v + out(u) * c.radius)
+        }
+        Primitive::Cone(c) => {
+            let out = turn(&c.axis);
+            Box::new(move |u, v| c.point + c.axis.into_inner() * v + out(u) * c.radius_at(v))
+        }
+        Primitive::Sphere(s) => {
+            let (out, pole) = (turn(pole), pole.into_inner());
+            Box::new(move |u, v| s.centre + (out(u) * v.cos() + pole * v.sin()) * s.radius)
+        }
+        Primitive::Torus(t) => {
+            let out = turn(&t.axis);
+            Box::new(move |u, v| {
+                let tube = out(u) * v.cos() + t.axis.into_inner() * v.sin();
+                t.centre + out(u) * t.major_radius + tube * t.minor_radius
+            })
+        }
+        Primitive::Plane(_)
+        | Primitive::Line(_)
+        | Primitive::Circle(_)
+        | Primitive::Composite(_) => return None,
+    })
+}

@@ -16,6 +16,7 @@ mod plane;
 mod sphere;
 mod torus;
 
+pub(crate) use bounded::point_of_patch;
 pub use bounded::{Bounded, Extent};
 pub use circle::Circle;
 pub use composite::{Column, Composite, Parameter, Table, Value};

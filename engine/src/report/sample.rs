@@ -33,6 +33,7 @@ pub(super) fn empty() -> Outcome {
         required_clearance: None,
         findings: Vec::new(),
         verdict: Verdict::Pass,
+        output: Default::default(),
     }
 }
 

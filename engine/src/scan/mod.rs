@@ -3,6 +3,8 @@
 mod cloud;
 #[cfg(test)]
 mod derived_tests;
+mod e57;
+mod glb;
 mod graph;
 mod heal;
 mod index;
@@ -22,6 +24,7 @@ mod storage;
 #[cfg(test)]
 pub(crate) mod testing;
 mod text;
+mod threemf;
 mod topology;
 mod weld;
 pub(crate) mod write;
@@ -111,7 +114,7 @@ impl Scan {
         Self::from_parts(raw.points.into(), raw.triangles.into(), raw.normals, raw.notes)
     }
 
-    /// Reads STL, PLY, OBJ or text points by the file's extension and content.
+    /// Reads STL, PLY, OBJ, GLB, 3MF, E57 or text points by the file's extension and content.
     ///
     /// # Errors
     /// [`Error::Io`], [`Error::Format`], [`Error::UnknownFormat`], [`Error::Unsupported`], [`Error::Limit`].

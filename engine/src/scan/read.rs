@@ -6,7 +6,7 @@ use rayon::prelude::*;
 
 use super::source::{Source, valid};
 use super::weld::{double, positions};
-use super::{obj, ply, stl, text};
+use super::{e57, glb, obj, ply, stl, text, threemf};
 use crate::context::Context;
 use crate::error::{Error, Result};
 use crate::primitive::{Point3, Vec3};
@@ -39,13 +39,16 @@ pub struct RawMesh {
     pub triangles: Vec<[u32; 3]>,
     /// Unit normals of the points if the file has them; zero where it has none.
     pub normals: Option<Vec<Vec3>>,
-    /// `STL`, `PLY`, `OBJ` or `text`.
+    /// `STL`, `PLY`, `OBJ`, `GLB`, `3MF`, `E57` or `text`.
     pub format_name: &'static str,
     /// What was dropped, ignored or healed, one sentence each.
     pub notes: Vec<String>,
 }
 
-/// Reads STL, PLY, OBJ or text points; the format is chosen by extension and content.
+/// Reads STL, PLY, OBJ, GLB, 3MF, or points from E57 or text; the format is chosen by extension and content.
+///
+/// `unit` is that of the coordinates where a format does not name its own: GLB and E57 are in metres, 3MF
+/// says it.
 ///
 /// # Errors
 /// [`Error::Io`], [`Error::Format`] with line, byte or element, [`Error::UnknownFormat`],
@@ -70,6 +73,9 @@ pub(super) fn read_file(
         Format::Stl => stl::read(&source),
         Format::Ply => ply::read(&source),
         Format::Obj => obj::read(&source),
+        Format::Glb => glb::read(&source),
+        Format::ThreeMf => threemf::read(&source),
+        Format::E57 => e57::read(&source),
         Format::Text => text::read(&source),
     }?;
     draft.finish(&source)
@@ -184,6 +190,9 @@ enum Format {
     Stl,
     Ply,
     Obj,
+    Glb,
+    ThreeMf,
+    E57,
     Text,
 }
 
@@ -196,6 +205,15 @@ fn format_of(source: &Source) -> Result<Format> {
     }
     if ply::is_ply(&head) {
         return Ok(Format::Ply);
+    }
+    if glb::is_glb(&head) {
+        return Ok(Format::Glb);
+    }
+    if e57::is_e57(&head) {
+        return Ok(Format::E57);
+    }
+    if threemf::is_archive(&head) && extension.as_deref() == Some("3mf") {
+        return Ok(Format::ThreeMf);
     }
     let is_stl = stl::is_binary(source.len, &head);
     let binary = head.contains(&0);
@@ -228,4 +246,4 @@ fn remarks(notes: &[String]) -> String {
 }
 
 const CHUNK: usize = 1 << 14;
-const KNOWN: &str = "STL, PLY, OBJ and points as text (.xyz .txt .csv .asc .pts)";
+const KNOWN: &str = "STL, PLY, OBJ, GLB, 3MF, and points as E57 or text (.xyz .txt .csv .asc .pts)";

@@ -52,6 +52,13 @@ impl<'a> Source<'a> {
         Ok(bytes)
     }
 
+    /// The open file itself, from its start, for readers of archives.
+    pub(super) fn file(&self) -> Result<BufReader<&File>> {
+        let mut file = &self.file;
+        file.seek(SeekFrom::Start(0)).map_err(|e| Error::io(self.path, &e))?;
+        Ok(BufReader::with_capacity(STREAM_BUFFER, file))
+    }
+
     /// Buffered reader from a byte offset on; one at a time.
     pub(super) fn stream(&self, offset: u64) -> Result<BufReader<impl Read + use<'_, 'a>>> {
         let mut file = &self.file;
@@ -67,7 +74,15 @@ impl<'a> Source<'a> {
     /// Scales a coordinate triple to mm; outside the limits it is an error, or is kept for the final
     /// count when the options say to drop it.
     pub(super) fn point(&self, xyz: [f64; 3], place: impl FnOnce() -> String) -> Result<Point3> {
-        let p = Point3::from(xyz.map(|v| v * self.factor));
+        self.placed(Point3::from(xyz.map(|v| v * self.factor)), xyz, place)
+    }
+
+    /// As [`Source::point`] for a format that names its own unit.
+    pub(super) fn point_mm(&self, p: Point3, place: impl FnOnce() -> String) -> Result<Point3> {
+        self.placed(p, p.coords.into(), place)
+    }
+
+    fn placed(&self, p: Point3, xyz: [f64; 3], place: impl FnOnce() -> String) -> Result<Point3> {
         if valid(&p) || self.options.drop_invalid {
             return Ok(p);
         }

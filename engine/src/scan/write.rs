@@ -23,6 +23,8 @@ pub enum Column<'a> {
     Single(&'a str, &'a [f32]),
     /// Name and values, written as `double`.
     Double(&'a str, &'a [f64]),
+    /// Name and values, written as `uchar`: colours are `red`, `green`, `blue`.
+    Byte(&'a str, &'a [u8]),
 }
 
 /// Writes a mesh, or points if there are no triangles, as binary little-endian PLY, mm.
@@ -53,6 +55,7 @@ pub fn write_ply(
                 match column {
                     Column::Single(_, values) => out.write_all(&values[i].to_le_bytes())?,
                     Column::Double(_, values) => out.write_all(&values[i].to_le_bytes())?,
+                    Column::Byte(_, values) => out.write_all(&values[i..=i])?,
                 }
             }
         }
@@ -113,6 +116,7 @@ fn ply_header(points: usize, triangles: usize, columns: &[Column], precision: Pr
         header += &match column {
             Column::Single(name, _) => format!("property float {name}\n"),
             Column::Double(name, _) => format!("property double {name}\n"),
+            Column::Byte(name, _) => format!("property uchar {name}\n"),
         };
     }
     if triangles > 0 {
@@ -134,6 +138,7 @@ fn check_columns(points: usize, columns: &[Column]) -> Result<()> {
         let (name, len) = match column {
             Column::Single(name, values) => (*name, values.len()),
             Column::Double(name, values) => (*name, values.len()),
+            Column::Byte(name, values) => (*name, values.len()),
         };
         if len != points {
             return Err(Error::argument(

@@ -19,6 +19,9 @@ mod text;
 use std::collections::BTreeSet;
 use std::path::Path;
 
+pub(super) use self::outline::cleaned;
+pub(crate) use self::style::feature_colour;
+
 use self::entity::{Id, Writer};
 use self::product::{Content, Frame, Product};
 use self::style::Styles;
@@ -97,7 +100,7 @@ pub fn step_text_with_notes(
     features: &[Feature],
     options: &StepOptions,
 ) -> Result<(String, Vec<String>)> {
-    check_options(options)?;
+    options.validate()?;
     check_names(features, options)?;
     let mut w = Writer::default();
     let mut notes = Vec::new();
@@ -137,6 +140,44 @@ impl Default for StepOptions {
             precision: 1e-6,
             full: false,
             axis_length: 50.0,
+        }
+    }
+}
+
+impl StepOptions {
+    /// Checks what can be checked without features.
+    ///
+    /// # Errors
+    /// [`Error::Argument`] for a name that STEP cannot hold or that is taken, a date that is none, a length that
+    /// is not above 0.
+    pub fn validate(&self) -> Result<()> {
+        check::name("step title", &self.title)?;
+        if self.title == COORDINATE_SYSTEM {
+            return Err(Error::argument("step title", &self.title, "another name"));
+        }
+        for (field, date) in [("step date", &self.date), ("step scan_date", &self.scan_date)] {
+            if let Some(date) = date {
+                check::date(field, date)?;
+            }
+        }
+        let lengths = [("step precision", self.precision), ("step axis_length", self.axis_length)];
+        match lengths.iter().find(|(_, x)| !(x.is_finite() && *x > 0.0)) {
+            Some((field, x)) => Err(Error::argument(*field, x, "a length in mm, more than 0")),
+            None => Ok(()),
+        }
+    }
+}
+
+impl StepSchema {
+    /// Schema by its short name, `AP214` or `AP242`.
+    ///
+    /// # Errors
+    /// [`Error::Argument`] for another.
+    pub fn parse(name: &str) -> Result<Self> {
+        match name {
+            "AP214" => Ok(StepSchema::Ap214),
+            "AP242" => Ok(StepSchema::Ap242),
+            _ => Err(Error::argument("step", name, "AP214, AP242")),
         }
     }
 }
@@ -183,24 +224,6 @@ fn describe(feature: &Feature, notes: &[String]) -> String {
     let kind = feature.kind.name().to_owned();
     let all = std::iter::once(&kind).chain(&feature.notes).chain(notes);
     all.map(|n| n.replace('\0', " ")).collect::<Vec<_>>().join("; ")
-}
-
-fn check_options(options: &StepOptions) -> Result<()> {
-    check::name("step title", &options.title)?;
-    if options.title == COORDINATE_SYSTEM {
-        return Err(Error::argument("step title", &options.title, "another name"));
-    }
-    for (field, date) in [("step date", &options.date), ("step scan_date", &options.scan_date)] {
-        if let Some(date) = date {
-            check::date(field, date)?;
-        }
-    }
-    let lengths =
-        [("step precision", options.precision), ("step axis_length", options.axis_length)];
-    match lengths.iter().find(|(_, x)| !(x.is_finite() && *x > 0.0)) {
-        Some((field, x)) => Err(Error::argument(*field, x, "a length in mm, more than 0")),
-        None => Ok(()),
-    }
 }
 
 fn check_names(features: &[Feature], options: &StepOptions) -> Result<()> {

@@ -10,15 +10,15 @@ use std::collections::VecDeque;
 use crate::primitive::{Plane, Point3, frame_from_axis};
 
 /// Loops fit for a face, the outline first.
-pub(super) struct Outline {
-    pub(super) loops: Vec<Vec<Point3>>,
+pub(in crate::exchange) struct Outline {
+    pub(in crate::exchange) loops: Vec<Vec<Point3>>,
     pub(super) notes: Vec<String>,
 }
 
 /// Makes loops fit for a face; what is closer than `precision` (mm) counts as touching.
 ///
 /// `Err` says why there is no area to write.
-pub(super) fn cleaned(
+pub(in crate::exchange) fn cleaned(
     plane: &Plane,
     loops: &[Vec<Point3>],
     precision: f64,

@@ -78,6 +78,11 @@ fn presentation(w: &mut Writer, rgb: Rgb, filled: bool) -> Id {
     w.add(format_args!("PRESENTATION_STYLE_ASSIGNMENT(({style}))"))
 }
 
+/// Colour of a feature by its kind, sRGB.
+pub(crate) fn feature_colour(kind: FeatureKind) -> [u8; 3] {
+    colour(kind).map(|x| (x * 255.0).round() as u8)
+}
+
 fn colour(kind: FeatureKind) -> Rgb {
     match kind {
         FeatureKind::Plane => [0.45, 0.65, 0.78],

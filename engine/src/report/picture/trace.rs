@@ -2,7 +2,9 @@
 
 use std::f64::consts::{FRAC_PI_2, TAU};
 
-use crate::primitive::{Bounded, Direction, Extent, Point3, Primitive, Vec3, any_perpendicular};
+use crate::primitive::{
+    Bounded, Direction, Extent, Point3, Primitive, Vec3, any_perpendicular, point_of_patch,
+};
 
 /// Lines along the edges of a piece, mm; none for an unbounded shape without an extent.
 pub(in crate::report) fn lines(piece: &Bounded) -> Vec<Vec<Point3>> {
@@ -82,7 +84,7 @@ fn patch(
     u: (f64, f64),
     v: (f64, f64),
 ) -> Vec<Vec<Point3>> {
-    let Some(at) = surface(shape, zero, pole) else { return Vec::new() };
+    let Some(at) = point_of_patch(shape, zero, pole) else { return Vec::new() };
     let walk = |from: (f64, f64), to: (f64, f64)| -> Vec<Point3> {
         let mix = |i: usize| i as f64 / ARC_PIECES as f64;
         (0..=ARC_PIECES)
@@ -99,43 +101,6 @@ fn patch(
     };
     lines.extend(generators.into_iter().map(|g| walk((g, v.0), (g, v.1))));
     lines
-}
-
-/// Point of a surface at its parameters, as [`Extent::Patch`] counts them.
-fn surface(
-    shape: &Primitive,
-    zero: &Direction,
-    pole: &Direction,
-) -> Option<Box<dyn Fn(f64, f64) -> Point3>> {
-    let turn = |axis: &Direction| {
-        let (x, y) = (zero.into_inner(), axis.cross(zero));
-        move |u: f64| x * u.cos() + y * u.sin()
-    };
-    Some(match shape.clone() {
-        Primitive::Cylinder(c) => {
-            let out = turn(&c.axis);
-            Box::new(move |u, v| c.point + c.axis.into_inner() * v + out(u) * c.radius)
-        }
-        Primitive::Cone(c) => {
-            let out = turn(&c.axis);
-            Box::new(move |u, v| c.point + c.axis.into_inner() * v + out(u) * c.radius_at(v))
-        }
-        Primitive::Sphere(s) => {
-            let (out, pole) = (turn(pole), pole.into_inner());
-            Box::new(move |u, v| s.centre + (out(u) * v.cos() + pole * v.sin()) * s.radius)
-        }
-        Primitive::Torus(t) => {
-            let out = turn(&t.axis);
-            Box::new(move |u, v| {
-                let tube = out(u) * v.cos() + t.axis.into_inner() * v.sin();
-                t.centre + out(u) * t.major_radius + tube * t.minor_radius
-            })
-        }
-        Primitive::Plane(_)
-        | Primitive::Line(_)
-        | Primitive::Circle(_)
-        | Primitive::Composite(_) => return None,
-    })
 }
 
 fn closed(points: &[Point3]) -> Vec<Point3> {

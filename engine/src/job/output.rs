@@ -1,0 +1,118 @@
+//! What the job asks to be written: checked before the run, gathered after it.
+
+use std::collections::BTreeSet;
+use std::path::Path;
+
+use super::outcome::Outcome;
+use super::read::{at, known, wrong};
+use super::spec::{Job, MeshSpec, OutputSpec};
+use crate::error::Result;
+use crate::exchange::{MeshBody, MeshFormat, StepOptions, StepSchema, feature_colour, surface_of};
+use crate::primitive::Point3;
+
+impl Job {
+    /// Checks `[output]`: known words, plain file names, each once and none of the usual ones.
+    pub(super) fn validate_output(&self) -> Result<()> {
+        at("[output]", step_options(&self.output, "job").and_then(|o| o.validate()))?;
+        let mut taken: BTreeSet<String> = USUAL.iter().map(|f| (*f).to_owned()).collect();
+        for mesh in &self.output.meshes {
+            let place = format!("[[output.mesh]] \"{}\"", mesh.file);
+            if Path::new(&mesh.file).file_name().is_none_or(|name| name != mesh.file.as_str()) {
+                return Err(wrong(
+                    &place,
+                    "`file` must be a plain name; it is put beside the other results",
+                ));
+            }
+            at(&place, MeshFormat::of(Path::new(&mesh.file)))?;
+            if !taken.insert(mesh.file.clone()) {
+                return Err(wrong(&place, "a file of that name is written already"));
+            }
+            for name in mesh.of.iter().flatten() {
+                let scans = self.scans.iter().map(|s| s.name.as_str());
+                known("scan, `part` or `features`", name, scans.chain([PART, FEATURES]))?;
+                if name == PART && self.part.is_none() {
+                    return Err(wrong(&place, "`part` needs a [part]"));
+                }
+                if name == FEATURES && self.features.is_empty() {
+                    return Err(wrong(&place, "`features` needs a [[feature]]"));
+                }
+            }
+        }
+        Ok(())
+    }
+}
+
+/// Options of `features.step`.
+pub(super) fn step_options(output: &OutputSpec, title: &str) -> Result<StepOptions> {
+    let mut options =
+        StepOptions { title: title.into(), full: output.full, ..StepOptions::default() };
+    options.scan_date.clone_from(&output.scan_date);
+    if let Some(name) = &output.step {
+        options.schema = StepSchema::parse(name)?;
+    }
+    Ok(options)
+}
+
+/// A body with what it is made of.
+struct Owned {
+    name: String,
+    points: Vec<Point3>,
+    triangles: Vec<[u32; 3]>,
+    colour: [u8; 3],
+}
+
+/// Writes one of the job's mesh files.
+pub(super) fn write_mesh(outcome: &Outcome, mesh: &MeshSpec, path: &Path) -> Result<()> {
+    let wanted = |name: &str| mesh.of.as_ref().is_none_or(|of| of.iter().any(|n| n == name));
+    let mut bodies = Vec::new();
+    for (k, scan) in outcome.scans.iter().enumerate().filter(|(_, s)| wanted(&s.name)) {
+        let machine_from_this = outcome.machine_from_scan * scan.first_from_this;
+        bodies.push(Owned {
+            name: scan.name.clone(),
+            points: scan.scan.points().iter().map(|p| machine_from_this * p).collect(),
+            triangles: scan.scan.triangles().to_vec(),
+            colour: SCANS[k % SCANS.len()],
+        });
+    }
+    if let Some(part) = outcome.part.as_ref().filter(|_| wanted(PART)) {
+        let stem =
+            part.file.file_stem().map_or_else(|| PART.into(), |s| s.to_string_lossy().into_owned());
+        let (points, triangles) = (part.points.clone(), part.triangles.clone());
+        bodies.push(Owned { name: stem, points, triangles, colour: DESIGNED });
+    }
+    for found in outcome.features.iter().filter(|_| wanted(FEATURES)) {
+        let (points, triangles) = surface_of(&found.feature, CHORD);
+        if !triangles.is_empty() {
+            let (name, colour) = (found.feature.name.clone(), feature_colour(found.feature.kind));
+            bodies.push(Owned { name, points, triangles, colour });
+        }
+    }
+    let mut taken = BTreeSet::new();
+    for body in &mut bodies {
+        // A scan, a feature and the part may have one name.
+        while !taken.insert(body.name.clone()) {
+            body.name.push('\'');
+        }
+    }
+    let bodies: Vec<MeshBody<'_>> = bodies
+        .iter()
+        .map(|b| MeshBody {
+            name: &b.name,
+            points: &b.points,
+            triangles: &b.triangles,
+            colour: Some(b.colour),
+        })
+        .collect();
+    crate::exchange::write_meshes(path, &bodies)
+}
+
+const PART: &str = "part";
+const FEATURES: &str = "features";
+/// Files of a run that a mesh must not take the place of.
+const USUAL: [&str; 2] = ["part-clearance.ply", "scan-machine.ply"];
+/// How far the shown faces may be from a feature's surface, mm.
+const CHORD: f64 = 0.05;
+/// Greys for scans, in turn.
+const SCANS: [[u8; 3]; 3] = [[176, 176, 170], [148, 156, 160], [190, 180, 164]];
+/// The part.
+const DESIGNED: [u8; 3] = [58, 104, 148];
