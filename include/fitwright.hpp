@@ -1013,6 +1013,31 @@ class Scene {
     std::vector<fitw_mount> mounts_;
 };
 
+/* A named body of a mesh file; what it is of, its name and the pose must outlive the call that writes it. */
+class Body {
+public:
+    Body(const std::string &name, const Scan &scan) : name_(name) { body_.scan = scan.get(); }
+    Body(const std::string &name, const Part &part) : name_(name) { body_.part = part.get(); }
+    Body(const std::string &name, const Feature &feature) : name_(name) { body_.feature = feature.get(); }
+    Body &colour(uint8_t red, uint8_t green, uint8_t blue) {
+        body_.colour[0] = red, body_.colour[1] = green, body_.colour[2] = blue, body_.has_colour = 1;
+        return *this;
+    }
+    Body &at(const fitw_pose &pose) {
+        body_.pose = &pose;
+        return *this;
+    }
+    fitw_body raw() const {
+        fitw_body body = body_;
+        body.name = str(name_);
+        return body;
+    }
+
+private:
+    std::string name_;
+    fitw_body body_ = FITW_ZERO;
+};
+
 /* How a context is made. */
 struct ContextOptions {
     int32_t threads = 0;       /* 0: one; FITW_THREADS_ALL */
@@ -1263,6 +1288,12 @@ class Context {
         fitw_status status =
             mesh.whole() ? fitw_part_create(get(), &mesh.raw(), str(name), &out) : FITW_E_ARGUMENT;
         return detail::made<Part>(session_, status, out);
+    }
+    /* Scans, parts and features as one mesh file, whose extension says the format. */
+    Out<void> write_meshes(const std::string &path, const std::vector<Body> &bodies) const {
+        std::vector<fitw_body> raw;
+        for (const Body &body : bodies) raw.push_back(body.raw());
+        return detail::done(session_, fitw_meshes_write(get(), str(path), raw.data(), raw.size(), 0));
     }
     /* JSON schema of job files. */
     Out<std::string> job_schema() const {

@@ -60,6 +60,8 @@ pub mod step;
 
 pub mod part;
 
+pub mod mesh_out;
+
 pub mod check;
 
 pub mod job;

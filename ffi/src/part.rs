@@ -28,7 +28,7 @@ pub struct fitw_part_options {
     pub struct_size: u32,
     /// 0; no flags are defined.
     pub flags: u32,
-    /// FITW_UNIT_… of a mesh file; a STEP file names its own. 0: mm.
+    /// FITW_UNIT_… of a mesh file; STEP, GLB and 3MF name their own. 0: mm.
     pub unit: i32,
     /// 0.
     pub reserved: i32,
@@ -66,7 +66,7 @@ pub struct fitw_part_info {
     pub high_mm: [f64; 3],
     /// Largest distance of the mesh from the exact surfaces, mm; 0 for a mesh.
     pub chord_error_mm: f64,
-    /// "AP203", "AP214", "AP242", "STL", "PLY", "OBJ" or "arrays"; valid until the part is released.
+    /// "AP203", "AP214", "AP242", "STL", "PLY", "OBJ", "GLB", "3MF" or "arrays"; valid until the part is released.
     pub schema: fitw_str,
 }
 
@@ -90,8 +90,8 @@ pub struct fitw_part_hole_info {
 
 grows! { fitw_part_options 24, fitw_part_info 144, fitw_part_hole_info 72 }
 
-/// PART. Reads a part in machine coordinates: STEP (.step, .stp, .p21), STL, PLY or OBJ, by the extension. Release
-/// it with fitw_part_release.
+/// PART. Reads a part in machine coordinates: STEP (.step, .stp, .p21), STL, PLY, OBJ, GLB or 3MF, by the
+/// extension. Release it with fitw_part_release.
 ///
 /// The part may be open: fitw_part_describe tells. `options` may be NULL. Errors: FITW_E_IO, FITW_E_FORMAT
 /// with entity and line, FITW_E_UNKNOWN_FORMAT, FITW_E_UNSUPPORTED, FITW_E_LIMIT, FITW_E_ARGUMENT,

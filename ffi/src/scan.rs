@@ -87,10 +87,10 @@ pub unsafe extern "C" fn fitw_scan_create(
     })
 }
 
-/// Reads a scan: STL, PLY, OBJ or points as text, told apart by extension and content.
+/// Reads a scan: STL, PLY, OBJ, GLB, 3MF, or points as E57 or text, told apart by extension and content.
 ///
-/// `path` as the system takes it, UTF-8. `unit` is the FITW_UNIT_… of the file's coordinates. `options` may
-/// be NULL. Progress is reported. Release the scan with fitw_scan_release.
+/// `path` as the system takes it, UTF-8. `unit` is the FITW_UNIT_… of the file's coordinates; GLB, 3MF and
+/// E57 name their own. `options` may be NULL. Progress is reported. Release the scan with fitw_scan_release.
 /// Errors: FITW_E_IO, FITW_E_FORMAT with line or byte, FITW_E_UNKNOWN_FORMAT, FITW_E_UNSUPPORTED,
 /// FITW_E_LIMIT, FITW_E_CANCELLED, FITW_E_ARGUMENT. [any-thread]
 #[unsafe(no_mangle)]

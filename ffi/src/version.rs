@@ -9,7 +9,7 @@ use crate::text::{fitw_str, literal};
 /// carries it (`libfitwright.so.1`).
 pub const FITW_ABI_MAJOR: u32 = 1;
 /// Minor number of the interface: raised when something is added.
-pub const FITW_ABI_MINOR: u32 = 2;
+pub const FITW_ABI_MINOR: u32 = 3;
 
 /// VERSION. The interface of the library that is loaded: major number times 65536 plus minor number.
 ///
@@ -34,7 +34,7 @@ pub unsafe extern "C" fn fitw_build_text(out: *mut fitw_str) -> fitw_status {
 }
 
 /// Whether this library has a feature: writes 1 or 0. Known are "step", "job", "borrowed-scan",
-/// "group-fit", "noise-model", "length-error", "plug-in".
+/// "group-fit", "noise-model", "length-error", "plug-in", "mesh-out".
 ///
 /// The names of later versions may be asked for too. Error: FITW_E_ARGUMENT. [any-thread]
 #[unsafe(no_mangle)]
@@ -57,5 +57,13 @@ const BUILD: &str = concat!(
     env!("FITWRIGHT_TARGET"),
     "\0"
 );
-const FEATURES: [&str; 7] =
-    ["step", "job", "borrowed-scan", "group-fit", "noise-model", "length-error", "plug-in"];
+const FEATURES: [&str; 8] = [
+    "step",
+    "job",
+    "borrowed-scan",
+    "group-fit",
+    "noise-model",
+    "length-error",
+    "plug-in",
+    "mesh-out",
+];

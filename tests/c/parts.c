@@ -119,6 +119,27 @@ static void inside_out(void)
     OK(fitw_part_note(ctx, part, 0, &s));
     TRUE_(s.len > 10 && strlen(s.ptr) == s.len);
     IS(FITW_E_ARGUMENT, fitw_part_note(ctx, part, 1, &s));
+    {
+        /* Twice in one file, the second time a metre away: read back, the box says so. */
+        fitw_pose away = {{1, 0, 0, 0, 1, 0, 0, 0, 1}, {1000, 0, 0}};
+        fitw_body bodies[2] = {FITW_ZERO, FITW_ZERO};
+        fitw_part *back = NULL;
+        bodies[0].name = text("here"), bodies[0].part = part;
+        bodies[1].name = text("away"), bodies[1].part = part, bodies[1].pose = &away;
+        bodies[1].colour[2] = 255, bodies[1].has_colour = 1;
+        OK(fitw_meshes_write(ctx, text("two.glb"), bodies, 2, 0));
+        OK(fitw_part_read(ctx, text("two.glb"), NULL, &back));
+        OK(fitw_part_describe(ctx, back, &info));
+        TRUE_(info.closed == 1 && info.solid_count == 2 && near_to(info.volume_mm3, 2000.0 / 6.0, 1e-6));
+        TRUE_(near_to(info.low_mm[0], 0.0, 1e-9) && near_to(info.high_mm[0], 1010.0, 1e-9));
+        OK(fitw_part_release(back));
+        bodies[1].name = text("here");
+        IS(FITW_E_DUPLICATE_NAME, fitw_meshes_write(ctx, text("two.3mf"), bodies, 2, 0));
+        bodies[1].part = NULL;
+        IS(FITW_E_ARGUMENT, fitw_meshes_write(ctx, text("two.3mf"), bodies, 2, 0));
+        IS(FITW_E_UNKNOWN_FORMAT, fitw_meshes_write(ctx, text("one.dxf"), bodies, 1, 0));
+        remove("two.glb");
+    }
     OK(fitw_part_release(part));
 }
 

@@ -68,6 +68,11 @@ static void features(const Context &context, const Scan &scan) {
     std::string step = context.step_text({&deck, &side, &hole.feature}, &pose);
     TRUE_(step.compare(0, 13, "ISO-10303-21;") == 0 && step.find("'hole'") != std::string::npos);
     TRUE_(status_of([&] { context.step_text({&deck, &deck}); }) == FITW_E_DUPLICATE_NAME);
+    TRUE_(status_of([&] { context.write_meshes("a.step", {{"scan", scan}}); }) == FITW_E_UNKNOWN_FORMAT);
+    TRUE_(status_of([&] {
+        context.write_meshes("/no/such/folder/a.glb",
+                             {Body("scan", scan).colour(170, 170, 165).at(pose), {"deck", deck}});
+    }) == FITW_E_IO);
 }
 
 static void parts(const Context &context, const Scan &scan) {

@@ -108,6 +108,26 @@ class Machine(unittest.TestCase):
             self.context.step_write(file, features, self.pose, title="Machine", schema="ap214", full=True)
             self.assertEqual(file.read_text(), text)
 
+    def test_meshes(self):
+        part = self.context.part(*plate(), "plate")
+        bodies = {"scan": self.scan, "plate": part, "deck": self.deck}
+        with tempfile.TemporaryDirectory() as folder:
+            for name in ("all.ply", "all.stl", "all.obj", "all.glb", "all.3mf"):
+                file = Path(folder, name)
+                colours, poses = {"plate": (40, 90, 140)}, {"scan": self.pose, "deck": self.pose}
+                self.context.write_meshes(file, bodies, colours=colours, poses=poses)
+                back = self.context.read_scan(file)
+                self.assertGreaterEqual(len(back.triangles), len(self.scan.triangles) + len(part.triangles))
+                # Only the scan moves.
+                moved = self.scan.points @ self.pose[:3, :3].T + self.pose[:3, 3]
+                low = np.minimum(moved.min(axis=0), part.points.min(axis=0))
+                np.testing.assert_allclose(back.points.min(axis=0), low, atol=1e-5)
+            with self.assertRaises(fitwright.Error) as raised:
+                self.context.write_meshes(Path(folder, "all.dxf"), bodies)
+            self.assertEqual(raised.exception.code, fitwright.Code.UNKNOWN_FORMAT)
+        with self.assertRaises(ValueError):
+            self.context.write_meshes("all.ply", bodies, colours={"plait": (1, 2, 3)})
+
     def test_the_part(self):
         points, triangles = plate(middle=(0.25, -0.5))
         part = self.context.part(points, triangles, "plate")

@@ -6,6 +6,7 @@ import dataclasses
 import json
 import os
 from collections.abc import Mapping
+from types import MappingProxyType
 from typing import Any, Iterable, Optional, Union
 
 from . import _arrays
@@ -330,14 +331,37 @@ class Context:
         )
 
     def read_part(self, path: Path, *, unit: str = "mm", chord_error_mm: float = 0.0) -> Part:
-        """Reads a part in machine coordinates: STEP (.step, .stp, .p21), STL, PLY or OBJ, by the extension.
+        """Reads a part in machine coordinates: STEP (.step, .stp, .p21), STL, PLY, OBJ, GLB or 3MF, by the extension.
 
-        `unit` of a mesh file; a STEP file names its own. `chord_error_mm`: largest distance of a STEP part's
+        `unit` of a mesh file; STEP, GLB and 3MF name their own. `chord_error_mm`: largest distance of a STEP part's
         mesh from its exact surfaces; 0: 0.01. Errors: IO, FORMAT with entity and line, UNKNOWN_FORMAT,
         UNSUPPORTED, LIMIT.
         """
         options = sized("fitw_part_options", unit=number("UNIT", unit), chord_error_mm=chord_error_mm)
         return self._make(Part, lib.fitw_part_read, text(os.fspath(path)), options)
+
+    def write_meshes(
+        self,
+        path: Path,
+        bodies: Mapping[str, Scan | Part | Feature],
+        *,
+        colours: Mapping[str, Any] = MappingProxyType({}),
+        poses: Mapping[str, Any] = MappingProxyType({}),
+        chord_error_mm: float = 0.0,
+    ) -> None:
+        """Scans, parts and features by name as one mesh file, which appears complete or not at all.
+
+        The extension says the format: .ply, .stl, .obj, .glb, .3mf. Millimetres; GLB holds metres with Y up, as
+        it must, and programs that read it take that back. `colours`: red, green, blue, 0 to 255, by name; kept
+        by all but STL. `poses`: 4 × 4, by name. `chord_error_mm`: largest distance of a feature's triangles
+        from its faces; 0: 0.05. Errors: UNKNOWN_FORMAT, ARGUMENT, LIMIT, IO.
+        """
+        raw, held = _bodies(bodies, colours, poses, chord_error_mm)
+        place = text(os.fspath(path))
+        self._session.run(
+            lambda: self._session.call(lib.fitw_meshes_write, place, raw, len(bodies), 0)
+        )
+        del held
 
     def part(self, points: Any, triangles: Any, name: str = "", *, unit: str = "mm") -> Part:
         """A part of triangles whose corners are shared by number; copied; machine coordinates. Arrays as
@@ -405,6 +429,27 @@ def _fixed(function: Any) -> str:
 def _features(features: Iterable[Feature]) -> tuple[Any, int, list[Feature]]:
     held = list(features)
     return ffi.new("fitw_feature *[]", [f._raw for f in held]), len(held), held
+
+
+def _bodies(
+    bodies: Mapping[str, Union[Scan, Part, Feature]],
+    colours: Mapping[str, Any],
+    poses: Mapping[str, Any],
+    chord_error_mm: float,
+) -> tuple[Any, list[Any]]:
+    for what, given in (("colours", colours), ("poses", poses)):
+        if unknown := [n for n in given if n not in bodies]:
+            raise ValueError(f"{what} of no body: {', '.join(unknown)}")
+    raw, held = ffi.new("fitw_body[]", len(bodies)), []
+    for out, (called, thing) in zip(raw, bodies.items()):
+        parts = [text(called), thing, pose(poses.get(called))]
+        held.append(parts)
+        out.name, out.pose, out.chord_error_mm = parts[0], parts[2], chord_error_mm
+        field = {Scan: "scan", Part: "part", Feature: "feature"}[type(thing)]
+        setattr(out, field, thing._raw)
+        if called in colours:
+            out.colour, out.has_colour = list(colours[called]), 1
+    return raw, held
 
 
 def _step_options(
