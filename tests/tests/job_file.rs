@@ -101,6 +101,25 @@ fn contradictions_are_told_with_the_remedy() {
 }
 
 #[test]
+fn what_is_written_is_known_and_plain() {
+    let mesh = |more: &str| with(&format!("[[output.mesh]]\nfile = {more}\n"));
+    for (text, said) in [
+        (with("[output]\nstep = \"AP203\"\n"), "AP214, AP242"),
+        (with("[output]\nscan_date = \"yesterday\"\n"), "scan_date"),
+        (mesh("\"../a.ply\""), "plain name"),
+        (mesh("\"/a.ply\""), "plain name"),
+        (mesh("\"a.step\""), "ply, stl, obj, glb, 3mf"),
+        (mesh("\"part-clearance.ply\""), "written already"),
+        (mesh("\"a.ply\"\n[[output.mesh]]\nfile = \"a.ply\""), "written already"),
+        (mesh("\"a.ply\"\nof = [\"rear\"]"), "rear"),
+        (mesh("\"a.ply\"\nof = [\"part\"]"), "[part]"),
+        (mesh("\"a.ply\"\nof = [\"features\"]"), "[[feature]]"),
+    ] {
+        assert!(message(&text).contains(said), "{said}: {}", message(&text));
+    }
+}
+
+#[test]
 fn a_mount_must_be_a_hole() {
     let text = with(
         "[[feature]]\nname = \"deck\"\nfit = \"plane\"\nat = [0, 0, 0]\n\
@@ -114,7 +133,7 @@ fn the_schema_lists_every_key_that_is_read() {
     let schema = fitwright::job::schema().expect("a schema");
     let value: serde_json::Value = serde_json::from_str(&schema).expect("valid JSON");
     assert!(value["$schema"].as_str().is_some_and(|s| s.contains("json-schema.org")));
-    for key in ["keep_clear", "tertiary", "mount", "drop_invalid", "tool_access"] {
+    for key in ["keep_clear", "tertiary", "mount", "drop_invalid", "tool_access", "scan_date"] {
         assert!(schema.contains(&format!("\"{key}\"")), "{key}");
     }
 }

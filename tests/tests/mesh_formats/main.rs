@@ -4,6 +4,7 @@
 //! What needs Python reads `FITWRIGHT_PYTHON` (`tests/python/requirements.txt`); without it the test says so.
 
 mod hostile;
+mod job;
 mod outside;
 
 use std::path::{Path, PathBuf};

@@ -134,10 +134,15 @@ tertiary = { feature = "hole A", sets = "origin" }
 file = "bracket.stl"
 "#;
 
-const CHECK: &str = r"
+const CHECK: &str = r#"
 [check]
 clearance = 3.0
-";
+
+# Beside features.step, to be looked at in any viewer of GLB files.
+[[output.mesh]]
+file = "bracket-and-features.glb"
+of = ["part", "features"]
+"#;
 
 /// Height of a pick above the surface, mm: a click is never exactly on it.
 const LIFT: f64 = 0.3;
