@@ -70,7 +70,7 @@
 /**
  * Minor number of the interface: raised when something is added.
  */
-#define FITW_ABI_MINOR 2
+#define FITW_ABI_MINOR 3
 
 /**
  * Success; the only status under which results are written.
@@ -1784,7 +1784,7 @@ typedef struct {
      */
     uint32_t flags;
     /**
-     * FITW_UNIT_… of a mesh file; a STEP file names its own. 0: mm.
+     * FITW_UNIT_… of a mesh file; STEP, GLB and 3MF name their own. 0: mm.
      */
     int32_t unit;
     /**
@@ -1854,7 +1854,7 @@ typedef struct {
      */
     double chord_error_mm;
     /**
-     * "AP203", "AP214", "AP242", "STL", "PLY", "OBJ" or "arrays"; valid until the part is released.
+     * "AP203", "AP214", "AP242", "STL", "PLY", "OBJ", "GLB", "3MF" or "arrays"; valid until the part is released.
      */
     fitw_str schema;
 } fitw_part_info;
@@ -1888,6 +1888,44 @@ typedef struct {
      */
     double depth_mm;
 } fitw_part_hole_info;
+
+/**
+ * A body of a mesh file: exactly one of `scan`, `part` and `feature` is given, the others are NULL.
+ */
+typedef struct {
+    /**
+     * Name, unique in the file.
+     */
+    fitw_str name;
+    /**
+     * A scan.
+     */
+    const fitw_scan *scan;
+    /**
+     * A part.
+     */
+    const fitw_part *part;
+    /**
+     * A feature with faces, which become triangles.
+     */
+    const fitw_feature *feature;
+    /**
+     * Moves the body; NULL: it stays where it is.
+     */
+    const fitw_pose *pose;
+    /**
+     * 0xRRGGBB (sRGB).
+     */
+    uint32_t colour;
+    /**
+     * 1 if `colour` counts, 0 for the reader's own.
+     */
+    int32_t has_colour;
+    /**
+     * Largest distance of a feature's triangles from its faces, mm; 0: 0.05.
+     */
+    double chord_error_mm;
+} fitw_body;
 
 /**
  * A scan that a part is held against.
@@ -2247,7 +2285,7 @@ fitw_status fitw_build_text(fitw_str *out);
 
 /**
  * Whether this library has a feature: writes 1 or 0. Known are "step", "job", "borrowed-scan",
- * "group-fit", "noise-model", "length-error", "plug-in".
+ * "group-fit", "noise-model", "length-error", "plug-in", "mesh-out".
  *
  * The names of later versions may be asked for too. Error: FITW_E_ARGUMENT. [any-thread]
  */
@@ -2343,10 +2381,10 @@ fitw_status fitw_context_error_place(const fitw_context *context,
 fitw_status fitw_scan_create(const fitw_context *context, const fitw_mesh *mesh, fitw_scan **out);
 
 /**
- * Reads a scan: STL, PLY, OBJ or points as text, told apart by extension and content.
+ * Reads a scan: STL, PLY, OBJ, GLB, 3MF, or points as E57 or text, told apart by extension and content.
  *
- * `path` as the system takes it, UTF-8. `unit` is the FITW_UNIT_… of the file's coordinates. `options` may
- * be NULL. Progress is reported. Release the scan with fitw_scan_release.
+ * `path` as the system takes it, UTF-8. `unit` is the FITW_UNIT_… of the file's coordinates; GLB, 3MF and
+ * E57 name their own. `options` may be NULL. Progress is reported. Release the scan with fitw_scan_release.
  * Errors: FITW_E_IO, FITW_E_FORMAT with line or byte, FITW_E_UNKNOWN_FORMAT, FITW_E_UNSUPPORTED,
  * FITW_E_LIMIT, FITW_E_CANCELLED, FITW_E_ARGUMENT. [any-thread]
  */
@@ -3182,8 +3220,8 @@ fitw_status fitw_step_text(const fitw_context *context,
 /* ---- PART ------------------------------------------------------------------------------------------------ */
 
 /**
- * Reads a part in machine coordinates: STEP (.step, .stp, .p21), STL, PLY or OBJ, by the extension. Release
- * it with fitw_part_release.
+ * Reads a part in machine coordinates: STEP (.step, .stp, .p21), STL, PLY, OBJ, GLB or 3MF, by the
+ * extension. Release it with fitw_part_release.
  *
  * The part may be open: fitw_part_describe tells. `options` may be NULL. Errors: FITW_E_IO, FITW_E_FORMAT
  * with entity and line, FITW_E_UNKNOWN_FORMAT, FITW_E_UNSUPPORTED, FITW_E_LIMIT, FITW_E_ARGUMENT,
@@ -3276,6 +3314,24 @@ fitw_status fitw_part_note(const fitw_context *context, const fitw_part *part, s
  * Releases a part. NULL is allowed; releasing twice is FITW_E_HANDLE. [any-thread]
  */
 fitw_status fitw_part_release(fitw_part *part);
+
+/* ---- MESHES OUT ------------------------------------------------------------------------------------------ */
+
+/**
+ * Writes scans, parts and features into one mesh file, which appears complete or not at all.
+ *
+ * The extension of `path` says the format: .ply (binary, double), .stl (binary), .obj, .glb, .3mf. Millimetres
+ * in the bodies' own coordinates; GLB holds metres with Y up, as it must, and programs that read it take that
+ * back. Names and colours are kept by OBJ, GLB and 3MF, colours by PLY. `bodies` are `count` structs, `stride`
+ * bytes from one to the next; 0: side by side. Errors: FITW_E_UNKNOWN_FORMAT, FITW_E_DUPLICATE_NAME,
+ * FITW_E_ARGUMENT (no bodies, a body of none or several things, a feature without faces, bare points as STL
+ * or 3MF), FITW_E_LIMIT, FITW_E_IO, FITW_E_HANDLE. [any-thread]
+ */
+fitw_status fitw_meshes_write(const fitw_context *context,
+                              fitw_str path,
+                              const fitw_body *bodies,
+                              size_t count,
+                              size_t stride);
 
 /* ---- CHECK ----------------------------------------------------------------------------------------------- */
 

@@ -1020,7 +1020,7 @@ public:
     Body(const std::string &name, const Part &part) : name_(name) { body_.part = part.get(); }
     Body(const std::string &name, const Feature &feature) : name_(name) { body_.feature = feature.get(); }
     Body &colour(uint8_t red, uint8_t green, uint8_t blue) {
-        body_.colour[0] = red, body_.colour[1] = green, body_.colour[2] = blue, body_.has_colour = 1;
+        body_.colour = uint32_t(red) << 16 | uint32_t(green) << 8 | blue, body_.has_colour = 1;
         return *this;
     }
     Body &at(const fitw_pose &pose) {

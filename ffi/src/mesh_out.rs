@@ -28,12 +28,10 @@ pub struct fitw_body {
     pub feature: *const fitw_feature,
     /// Moves the body; NULL: it stays where it is.
     pub pose: *const fitw_pose,
-    /// Red, green, blue, 0 to 255 (sRGB).
-    pub colour: [u8; 3],
+    /// 0xRRGGBB (sRGB).
+    pub colour: u32,
     /// 1 if `colour` counts, 0 for the reader's own.
-    pub has_colour: u8,
-    /// 0.
-    pub reserved: i32,
+    pub has_colour: i32,
     /// Largest distance of a feature's triangles from its faces, mm; 0: 0.05.
     pub chord_error_mm: f64,
 }
@@ -101,7 +99,11 @@ impl Body {
         let points = points.iter().map(|p| pose * p).collect();
         let colour = match given.has_colour {
             0 => None,
-            1 => Some(given.colour),
+            1 if given.colour <= 0xff_ff_ff => {
+                let [_, red, green, blue] = given.colour.to_be_bytes();
+                Some([red, green, blue])
+            }
+            1 => return Err(Fault::argument("bodies.colour", given.colour, "0 to 0xFFFFFF")),
             other => return Err(Fault::argument("bodies.has_colour", other, "0 or 1")),
         };
         Ok(Body { name, points, triangles, colour })

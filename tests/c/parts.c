@@ -126,14 +126,16 @@ static void inside_out(void)
         fitw_part *back = NULL;
         bodies[0].name = text("here"), bodies[0].part = part;
         bodies[1].name = text("away"), bodies[1].part = part, bodies[1].pose = &away;
-        bodies[1].colour[2] = 255, bodies[1].has_colour = 1;
+        bodies[1].colour = 0x4080ff, bodies[1].has_colour = 1;
         OK(fitw_meshes_write(ctx, text("two.glb"), bodies, 2, 0));
         OK(fitw_part_read(ctx, text("two.glb"), NULL, &back));
         OK(fitw_part_describe(ctx, back, &info));
         TRUE_(info.closed == 1 && info.solid_count == 2 && near_to(info.volume_mm3, 2000.0 / 6.0, 1e-6));
         TRUE_(near_to(info.low_mm[0], 0.0, 1e-9) && near_to(info.high_mm[0], 1010.0, 1e-9));
         OK(fitw_part_release(back));
-        bodies[1].name = text("here");
+        bodies[1].colour = 0x1000000;
+        IS(FITW_E_ARGUMENT, fitw_meshes_write(ctx, text("two.3mf"), bodies, 2, 0));
+        bodies[1].colour = 0, bodies[1].name = text("here");
         IS(FITW_E_DUPLICATE_NAME, fitw_meshes_write(ctx, text("two.3mf"), bodies, 2, 0));
         bodies[1].part = NULL;
         IS(FITW_E_ARGUMENT, fitw_meshes_write(ctx, text("two.3mf"), bodies, 2, 0));

@@ -448,7 +448,8 @@ def _bodies(
         field = {Scan: "scan", Part: "part", Feature: "feature"}[type(thing)]
         setattr(out, field, thing._raw)
         if called in colours:
-            out.colour, out.has_colour = list(colours[called]), 1
+            red, green, blue = (int(c) for c in colours[called])
+            out.colour, out.has_colour = red << 16 | green << 8 | blue, 1
     return raw, held
 
 
