@@ -1,4 +1,4 @@
-//! Reading a mesh of a million triangles, and what is computed from it at once.
+//! Reading and writing a mesh of a million triangles, and what is computed from it at once.
 //!
 //! Beside each time stands the reference: the same file read as plain bytes in the same run. Memory is the
 //! growth of a fresh process's high-water mark over one load, against the mesh itself.
@@ -6,6 +6,7 @@
 use std::path::{Path, PathBuf};
 
 use criterion::Criterion;
+use fitwright::exchange::{MeshBody, write_meshes};
 use fitwright::primitive::Point3;
 use fitwright::scan::{Precision, Scan, write_ply, write_stl_binary};
 use fitwright::units::LengthUnit;
@@ -17,11 +18,24 @@ fn main() {
     let folder = tempfile::tempdir().expect("a temporary folder");
     let (ply, stl) = (folder.path().join("mesh.ply"), folder.path().join("mesh.stl"));
     write(&ply, &stl);
-    for path in [&ply, &stl] {
+    let others =
+        ["glb", "3mf", "obj"].map(|format| folder.path().join("mesh").with_extension(format));
+    let scan = read(&ply);
+    others.iter().for_each(|path| write_as(path, &scan));
+    for path in [&ply, &stl].into_iter().chain(&others) {
         print_memory(path);
     }
     let mut criterion = Criterion::default().sample_size(20).configure_from_args();
-    loading(&mut criterion, &[("ply", &ply), ("stl_welded", &stl)]);
+    let [glb, threemf, obj] = &others;
+    let files = [("ply", &ply), ("stl_welded", &stl), ("glb", glb), ("3mf", threemf), ("obj", obj)];
+    loading(&mut criterion, &files);
+    let mut group = criterion.benchmark_group("write_1M_triangles");
+    group.sample_size(10);
+    for path in [&ply, &stl].into_iter().chain(&others) {
+        let format = path.extension().unwrap_or_default().to_string_lossy();
+        group.bench_function(format, |b| b.iter(|| write_as(path, &scan)));
+    }
+    group.finish();
     derived(&mut criterion, &ply);
     criterion.final_summary();
 }
@@ -42,6 +56,12 @@ fn write(ply: &Path, stl: &Path) {
         (0..rows - 1).flat_map(|i| (0..columns - 1).flat_map(move |j| cell(i, j))).collect();
     write_ply(ply, &points, &triangles, &[], Precision::Single).expect("written");
     write_stl_binary(stl, &points, &triangles).expect("written");
+}
+
+fn write_as(path: &Path, scan: &Scan) {
+    let (points, triangles) = (scan.points(), scan.triangles());
+    let body = MeshBody { name: "sheet", points, triangles, colour: None };
+    write_meshes(path, &[body]).expect("written");
 }
 
 fn read(path: &Path) -> Scan {

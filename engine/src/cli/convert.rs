@@ -27,14 +27,14 @@ pub(super) fn run(from: &Path, to: &Path, unit: &str, chord: f64, context: &Cont
         _ => {
             let scan = Scan::read_with(from, unit, &ReadOptions::default(), context)?;
             write_meshes(to, &[body(&name, scan.points(), scan.triangles())])?;
-            let text = summary("mesh or points", scan.points().len(), scan.triangles().len());
+            let text = summary("scan", scan.points().len(), scan.triangles().len());
             (text, scan.notes().to_vec())
         }
     };
     for note in notes {
         text.push_str(&format!("  {note}\n"));
     }
-    text.push_str(&format!("written as {format:?}, mm: {}\n", to.display()));
+    text.push_str(&format!("written as {}, mm: {}", format.name(), to.display()));
     print(&text)?;
     Ok(0)
 }
@@ -48,5 +48,5 @@ fn body<'a>(
 }
 
 fn summary(what: &str, points: usize, triangles: usize) -> String {
-    format!("read: {what}: {points} points, {triangles} triangles\n")
+    format!("read {what}: {points} points, {triangles} triangles\n")
 }

@@ -48,6 +48,18 @@ pub enum MeshFormat {
 }
 
 impl MeshFormat {
+    /// `PLY`, `STL`, `OBJ`, `GLB` or `3MF`.
+    #[must_use]
+    pub fn name(self) -> &'static str {
+        match self {
+            MeshFormat::Ply => "PLY",
+            MeshFormat::Stl => "STL",
+            MeshFormat::Obj => "OBJ",
+            MeshFormat::Glb => "GLB",
+            MeshFormat::ThreeMf => "3MF",
+        }
+    }
+
     /// Format by a path's extension: `ply`, `stl`, `obj`, `glb`, `3mf`.
     ///
     /// # Errors
