@@ -1,6 +1,6 @@
 /*
- * fitwright_plugin.h: how a plug-in brings fitters of its own to Fitwright. This header is the manual for its
- * authors. Generated from plugins/abi/src; not edited by hand.
+ * fitwright_plugin.h: how a plug-in brings fitters and importers of its own to Fitwright. This header is the
+ * manual for its authors. Generated from plugins/abi/src; not edited by hand.
  *
  * Plug-in    A folder with a manifest and a shared library. The library exports one function,
  *            fitw_plugin_entry, and links nothing of Fitwright: all that it needs of the host comes through
@@ -16,8 +16,9 @@
  *                title = "Guide rails"
  *                version = "1.2.0"                    # the plug-in's own
  *                licence = "MIT"
- *                interface = { lowest = "1.0", highest = "1.1" }
+ *                interface = { lowest = "1.0", highest = "1.2" }
  *                fitters = ["acme.rail", "acme.channel"]
+ *                importers = [{ id = "acme.drawing", extensions = ["acm"] }]    # since 1.2
  *
  *                [library]                            # those of the systems it is built for
  *                linux = "librails.so"
@@ -59,6 +60,15 @@
  *            covariance, 4,096 pieces, 100,000 numbers in a table. Distances and rms are the host's own,
  *            from pieces and points.
  *            The same input gives the same answer: take random numbers from input->seed only.
+ *
+ * Importers  Since 1.2 a plug-in may read designed parts: `ability` of its table answers FITW_PLUGIN_IMPORT
+ *            with a fitw_plugin_import, and the manifest names importers and their extensions. A part is closed
+ *            triangle meshes in mm whose neighbours share points by number, with the exact surface of each face
+ *            as far as it is a standard shape. The host checks it and takes none of it if one thing is wrong:
+ *            every number finite and below 10 km; points and faces that exist; directions of length 1; radii
+ *            above 0 and below 10 m (a larger one is FITW_PLUGIN_SHAPE_OTHER); faces turned as they say; holes
+ *            within the part. At most 20,000,000 triangles and points, 1,000,000 faces, 100,000 holes.
+ *            plugins/occt is a whole one.
  *
  * Errors     Return one of FITW_PLUGIN_E_… and say by call->reason what is wrong and what would help; the
  *            user reads that sentence. Nothing may be thrown across the boundary; do not call exit, do not
@@ -123,6 +133,9 @@
 
 /* Id of the host's ability to fit standard shapes, fitw_plugin_fits. */
 #define FITW_PLUGIN_FITS "fitwright.fits/1"
+
+/* Id of the plug-in's ability to read parts, fitw_plugin_import. */
+#define FITW_PLUGIN_IMPORT "fitwright.import/1"
 
 /* The version of this header, and the oldest of its major number. */
 #define FITW_PLUGIN_VERSION ((uint32_t)FITW_PLUGIN_MAJOR << 16 | (uint32_t)FITW_PLUGIN_MINOR)
@@ -210,6 +223,11 @@
 #define FITW_PLUGIN_EXTENT_WHOLE 50
 
 /**
+ * Shape of a face only: none of the standard ones.
+ */
+#define FITW_PLUGIN_SHAPE_OTHER 110
+
+/**
  * Unit of an option, number or column: none.
  */
 #define FITW_PLUGIN_UNIT_NONE 10
@@ -268,7 +286,7 @@
 /**
  * Minor number: grows when something is added at the end of a struct.
  */
-#define FITW_PLUGIN_MINOR 1
+#define FITW_PLUGIN_MINOR 2
 
 /**
  * Done.
@@ -316,7 +334,7 @@
 #define FITW_PLUGIN_E_NOT_CONVERGED 420
 
 /**
- * The points are not finite.
+ * The points are not finite; of an importer: the file cannot be read.
  */
 #define FITW_PLUGIN_E_INPUT 430
 
@@ -715,11 +733,12 @@ typedef struct fitw_plugin_table {
      */
     const struct fitw_plugin_fitter *const *fitters;
     /**
-     * Their number, at least 1.
+     * Their number, at least 1; since 1.2 it may be 0 if the plug-in has the ability FITW_PLUGIN_IMPORT.
      */
     size_t fitter_count;
     /**
-     * A further ability of the plug-in by id; NULL: it has it not. May itself be NULL.
+     * A further ability of the plug-in by id, such as FITW_PLUGIN_IMPORT; NULL: it has it not. May itself be
+     * NULL. What it points to stays as it is for as long as the program runs.
      */
     const void *(*ability)(struct fitw_plugin_text id);
 } fitw_plugin_table;
@@ -814,6 +833,221 @@ typedef struct fitw_plugin_fits {
                    struct fitw_plugin_fitted *out,
                    uint8_t *used);
 } fitw_plugin_fits;
+
+/**
+ * What to read; the host's, to be read during the call only.
+ */
+typedef struct fitw_plugin_import_input {
+    /**
+     * sizeof(fitw_plugin_import_input) as the host was compiled: read nothing beyond it.
+     */
+    uint32_t struct_size;
+    /**
+     * 0.
+     */
+    uint32_t reserved;
+    /**
+     * The file, absolute.
+     */
+    struct fitw_plugin_text path;
+    /**
+     * Largest distance that the mesh may have from the exact surfaces, mm.
+     */
+    double chord_error_mm;
+} fitw_plugin_import_input;
+
+/**
+ * A face of the part.
+ */
+typedef struct fitw_plugin_face {
+    /**
+     * sizeof(fitw_plugin_face).
+     */
+    uint32_t struct_size;
+    /**
+     * FITW_PLUGIN_SHAPE_PLANE, …_CYLINDER, …_CONE, …_SPHERE, …_TORUS or …_OTHER, whose numbers are unused.
+     */
+    int32_t shape;
+    /**
+     * 1 if the outside of the material is against the shape's own normal, which points along the direction of
+     * a plane and away from axis, centre or tube of others: a bore. Else 0.
+     */
+    int32_t reversed;
+    /**
+     * 0.
+     */
+    int32_t reserved;
+    /**
+     * As in fitw_plugin_piece, mm.
+     */
+    double point_mm[3];
+    /**
+     * As in fitw_plugin_piece.
+     */
+    double direction[3];
+    /**
+     * As in fitw_plugin_piece, mm.
+     */
+    double size_1;
+    /**
+     * As in fitw_plugin_piece, mm or rad.
+     */
+    double size_2;
+} fitw_plugin_face;
+
+/**
+ * A round hole of the part.
+ */
+typedef struct fitw_plugin_hole {
+    /**
+     * sizeof(fitw_plugin_hole).
+     */
+    uint32_t struct_size;
+    /**
+     * 0.
+     */
+    uint32_t reserved;
+    /**
+     * Middle of the wall's axis, mm.
+     */
+    double point_mm[3];
+    /**
+     * Direction of the axis.
+     */
+    double axis[3];
+    /**
+     * Radius, mm.
+     */
+    double radius_mm;
+    /**
+     * Length of the wall along the axis, mm.
+     */
+    double depth_mm;
+} fitw_plugin_hole;
+
+/**
+ * What an importer builds the part with. `part` goes first into every function. The functions copy what they
+ * are given, in the order in which it comes. They return FITW_PLUGIN_OK, FITW_PLUGIN_E_LIMIT when the host
+ * takes no more, or FITW_PLUGIN_E_INTERNAL for what cannot be; the importer then returns that.
+ *
+ * Solids are closed: each edge of a triangle belongs to two triangles, which run along it in opposite
+ * directions and name the same two points.
+ */
+typedef struct fitw_plugin_part {
+    /**
+     * sizeof(fitw_plugin_part) as the host was compiled: use nothing beyond it.
+     */
+    uint32_t struct_size;
+    /**
+     * 0.
+     */
+    uint32_t reserved;
+    /**
+     * The host's own.
+     */
+    void *host;
+    /**
+     * Schema or format of the file, such as "AP214"; once, if at all.
+     */
+    int32_t (*schema)(const struct fitw_plugin_part *part, struct fitw_plugin_text name);
+    /**
+     * Begins a solid: the triangles that follow are its own. At least one.
+     */
+    int32_t (*solid)(const struct fitw_plugin_part *part);
+    /**
+     * A face. Faces have numbers from 0 over the whole part.
+     */
+    int32_t (*face)(const struct fitw_plugin_part *part, const struct fitw_plugin_face *face);
+    /**
+     * Points, x, y, z of each, mm. They have numbers from 0 over the whole part.
+     */
+    int32_t (*points)(const struct fitw_plugin_part *part, const double *xyz_mm, size_t count);
+    /**
+     * Triangles: numbers of three points each, counter-clockwise seen from outside of the material, and the
+     * number of the face of each, points and faces having been added before. `faces` NULL: faces are not
+     * known; then those of no triangle are.
+     */
+    int32_t (*triangles)(const struct fitw_plugin_part *part,
+                         const uint32_t *corners,
+                         const uint32_t *faces,
+                         size_t count);
+    /**
+     * A round hole. Not needed where faces are known: the host finds holes in inward cylinders itself, unless
+     * the importer names one.
+     */
+    int32_t (*hole)(const struct fitw_plugin_part *part, const struct fitw_plugin_hole *hole);
+    /**
+     * Largest distance of the mesh from the exact surfaces, mm, where it is not what was asked for.
+     */
+    int32_t (*chord_error)(const struct fitw_plugin_part *part, double mm);
+} fitw_plugin_part;
+
+/**
+ * An importer: it reads a file that holds a designed part.
+ */
+typedef struct fitw_plugin_importer {
+    /**
+     * sizeof(fitw_plugin_importer).
+     */
+    uint32_t struct_size;
+    /**
+     * 0.
+     */
+    uint32_t reserved;
+    /**
+     * Unique id, `vendor.name`, as it stands in the manifest: the plug-in's own vendor.
+     */
+    struct fitw_plugin_text id;
+    /**
+     * One line for people.
+     */
+    struct fitw_plugin_text title;
+    /**
+     * Extensions of the files that it reads, lower case, without the point; those of the manifest.
+     */
+    const struct fitw_plugin_text *extensions;
+    /**
+     * Their number, at least 1.
+     */
+    size_t extension_count;
+    /**
+     * The plug-in's own, handed back to `import`.
+     */
+    const void *data;
+    /**
+     * Reads a file and hands its part over by the functions of `part`. Of `call` it may use progress,
+     * cancelled, allocate, reason, note and the host's abilities; the rules of `fit` hold: several calls may
+     * run at once, `call->progress` or `call->cancelled` is asked at least every 50 ms as far as a kernel
+     * allows, nothing is thrown. FITW_PLUGIN_E_INPUT: the file cannot be read; say what is in it and what
+     * to do instead by `call->reason`, as "reason; remedy".
+     */
+    int32_t (*import)(const void *data,
+                      const struct fitw_plugin_import_input *input,
+                      const struct fitw_plugin_call *call,
+                      const struct fitw_plugin_part *part);
+} fitw_plugin_importer;
+
+/**
+ * The importers of a plug-in: what its `ability` answers to FITW_PLUGIN_IMPORT.
+ */
+typedef struct fitw_plugin_import {
+    /**
+     * sizeof(fitw_plugin_import).
+     */
+    uint32_t struct_size;
+    /**
+     * 0.
+     */
+    uint32_t reserved;
+    /**
+     * Its importers, `importer_count` pointers. All of it stays as it is for as long as the program runs.
+     */
+    const struct fitw_plugin_importer *const *importers;
+    /**
+     * Their number, at least 1.
+     */
+    size_t importer_count;
+} fitw_plugin_import;
 
 #ifdef __cplusplus
 extern "C" {

@@ -87,7 +87,7 @@ pub fn build(plugin: &Plugin, name: &str, interface: Interface, into: &Path) -> 
 pub fn obround(interface: Interface, options: &[&str], into: &Path) -> Option<PathBuf> {
     let home = root().join("plugins/obround-c");
     let manifest = read(&home.join("fitwright-plugin.toml"));
-    let highest = "highest = \"1.1\"";
+    let highest = "highest = \"1.2\"";
     assert!(manifest.contains(highest), "{manifest}");
     let (name, manifest) = match interface {
         Interface::Today => ("obround", manifest),
@@ -186,7 +186,7 @@ pub fn hostile(name: &str, into: &Path) -> Option<PathBuf> {
     let library = "libhostile.so".to_owned();
     let manifest = format!(
         "id = \"hostile.{name}\"\ntitle = \"Does wrong\"\nversion = \"0.1.0\"\n\
-         licence = \"MIT OR Apache-2.0\"\ninterface = {{ lowest = \"1.0\", highest = \"1.1\" }}\n\
+         licence = \"MIT OR Apache-2.0\"\ninterface = {{ lowest = \"1.0\", highest = \"1.2\" }}\n\
          fitters = [\"hostile.{name}-ball\"]\n\n[library]\nlinux = \"{library}\"\n"
     );
     let function = name.replace('-', "_");

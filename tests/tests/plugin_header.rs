@@ -69,6 +69,18 @@ fn structs_lie_in_rust_as_the_header_says() {
             struct_size, shape, point_mm, direction, size_1, size_2, at_mm, covariance, rms_mm,
             sigma_mm, used_count
         }
+        fitw_plugin_import { struct_size, reserved, importers, importer_count }
+        fitw_plugin_importer {
+            struct_size, reserved, id, title, extensions, extension_count, data, import
+        }
+        fitw_plugin_import_input { struct_size, reserved, path, chord_error_mm }
+        fitw_plugin_part {
+            struct_size, reserved, host, schema, solid, face, points, triangles, hole, chord_error
+        }
+        fitw_plugin_face {
+            struct_size, shape, reversed, reserved, point_mm, direction, size_1, size_2
+        }
+        fitw_plugin_hole { struct_size, reserved, point_mm, axis, radius_mm, depth_mm }
     };
     let described = PLUGIN.abi().structs;
     assert_eq!(ours.len(), described.len(), "a struct is missing here");
@@ -86,9 +98,10 @@ fn texts_are_those_of_the_source() {
     let constants = PLUGIN.abi().constants;
     assert_eq!(constants["FITW_PLUGIN_ENTRY"], format!("{:?}", abi::FITW_PLUGIN_ENTRY));
     assert_eq!(constants["FITW_PLUGIN_FITS"], format!("{:?}", abi::FITW_PLUGIN_FITS));
+    assert_eq!(constants["FITW_PLUGIN_IMPORT"], format!("{:?}", abi::FITW_PLUGIN_IMPORT));
     assert!(PLUGIN.abi().functions.contains_key(abi::FITW_PLUGIN_ENTRY));
     let mut public = 0;
-    for file in ["answer.rs", "fits.rs", "table.rs", "version.rs"] {
+    for file in ["answer.rs", "fits.rs", "import.rs", "table.rs", "version.rs"] {
         let text = std::fs::read_to_string(root().join("plugins/abi/src").join(file));
         public += text.expect("a source").matches("pub const FITW_PLUGIN_").count();
     }
@@ -121,7 +134,7 @@ fn the_macros_serve_c_and_cpp() {
     let text = "#include <fitwright_plugin.h>\n\
         #ifdef __cplusplus\n#define CHECK(x) static_assert(x, #x)\n\
         #else\n#define CHECK(x) _Static_assert(x, #x)\n#endif\n\
-        CHECK(FITW_PLUGIN_VERSION == 0x10001u && FITW_PLUGIN_OLDEST == 0x10000u);\n\
+        CHECK(FITW_PLUGIN_VERSION == 0x10002u && FITW_PLUGIN_OLDEST == 0x10000u);\n\
         CHECK(FITW_PLUGIN_UP_TO(fitw_plugin_input, seed) < sizeof(fitw_plugin_input));\n\
         CHECK(FITW_PLUGIN_UP_TO(fitw_plugin_input, resolution_mm) == sizeof(fitw_plugin_input));\n\
         const fitw_plugin_text name = FITW_PLUGIN_TEXT(\"width\");\n\
@@ -148,7 +161,14 @@ fn today_s_interface_only_grew_since_1_0() {
     let today = Abi::read(&generate(&PLUGIN)).expect("a header of the known form");
     let change = Change::between(&first.describe(), &today.describe());
     assert_eq!(change.refusal(first.version, today.version), None);
-    assert_eq!(change.added, ["grown: struct fitw_plugin_input"]);
+    let grown = change.added.iter().filter(|a| a.starts_with("grown: "));
+    assert_eq!(grown.collect::<Vec<_>>(), ["grown: struct fitw_plugin_input"]);
+    // What 1.2 brings is the ability to import, its structs, and a shape of faces only.
+    let added = change.added.iter().filter_map(|a| a.strip_prefix("added: "));
+    let added: Vec<&str> = added.collect();
+    let import = ["IMPORT", "SHAPE_OTHER", "_import", "_part", "_face", "_hole"];
+    assert!(added.iter().all(|a| import.iter().any(|i| a.contains(i))), "{added:?}");
+    assert_eq!(added.len(), 8, "{added:?}");
 }
 
 #[test]

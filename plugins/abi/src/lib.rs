@@ -8,10 +8,12 @@
 
 mod answer;
 mod fits;
+mod import;
 mod table;
 mod version;
 
 pub use answer::*;
 pub use fits::*;
+pub use import::*;
 pub use table::*;
 pub use version::*;

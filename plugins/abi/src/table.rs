@@ -144,9 +144,10 @@ pub struct fitw_plugin_table {
     pub id: fitw_plugin_text,
     /// Its fitters, `fitter_count` pointers. All of it stays as it is for as long as the program runs.
     pub fitters: *const *const fitw_plugin_fitter,
-    /// Their number, at least 1.
+    /// Their number, at least 1; since 1.2 it may be 0 if the plug-in has the ability FITW_PLUGIN_IMPORT.
     pub fitter_count: usize,
-    /// A further ability of the plug-in by id; NULL: it has it not. May itself be NULL.
+    /// A further ability of the plug-in by id, such as FITW_PLUGIN_IMPORT; NULL: it has it not. May itself be
+    /// NULL. What it points to stays as it is for as long as the program runs.
     pub ability: Option<unsafe extern "C" fn(id: fitw_plugin_text) -> *const c_void>,
 }
 

@@ -3,7 +3,7 @@
 /// Major number of the interface: another one is another interface.
 pub const FITW_PLUGIN_MAJOR: u32 = 1;
 /// Minor number: grows when something is added at the end of a struct.
-pub const FITW_PLUGIN_MINOR: u32 = 1;
+pub const FITW_PLUGIN_MINOR: u32 = 2;
 
 /// Name of the one function that a plug-in exports, see fitw_plugin_entry_fn.
 pub const FITW_PLUGIN_ENTRY: &str = "fitw_plugin_entry";
@@ -26,7 +26,7 @@ pub const FITW_PLUGIN_E_TOO_FEW_POINTS: i32 = 400;
 pub const FITW_PLUGIN_E_UNDETERMINED: i32 = 410;
 /// The iteration ended without an answer.
 pub const FITW_PLUGIN_E_NOT_CONVERGED: i32 = 420;
-/// The points are not finite.
+/// The points are not finite; of an importer: the file cannot be read.
 pub const FITW_PLUGIN_E_INPUT: i32 = 430;
 /// A defect of the plug-in.
 pub const FITW_PLUGIN_E_INTERNAL: i32 = 900;

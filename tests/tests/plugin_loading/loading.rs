@@ -66,8 +66,8 @@ fn a_manifest_that_is_wrong_names_the_key() {
     assert!(with("\"test.ball\"", "\"other.ball\"").contains("must begin with \"test.\""));
     assert!(with("\"test.ball\"", "\"test.hosted-ball\"").contains("twice"));
     assert!(with("lowest = \"1.0\"", "lowest = \"one\"").contains("write it as \"1.0\""));
-    let newer = with("lowest = \"1.0\", highest = \"1.1\"", "lowest = \"2.0\", highest = \"2.4\"");
-    for version in ["2.0", "2.4", "1.0", "1.1"] {
+    let newer = with("lowest = \"1.0\", highest = \"1.2\"", "lowest = \"2.0\", highest = \"2.4\"");
+    for version in ["2.0", "2.4", "1.0", "1.2"] {
         assert!(newer.contains(version), "{newer}");
     }
     let away = with("libfitwright_test_ball.so", "../libfitwright_test_ball.so");
@@ -135,7 +135,7 @@ fn listing_runs_none_of_its_code() {
     std::fs::write(&source, "#include <stdlib.h>\nextern int unused;\n__attribute__((constructor)) static void now(void) { _Exit(3); }\nint unused;\n")
         .expect("a source");
     let manifest = "id = \"test.ends\"\ntitle = \"Ends\"\nversion = \"0.1.0\"\nlicence = \"MIT\"\n\
-                    interface = { lowest = \"1.0\", highest = \"1.1\" }\nfitters = [\"test.end\"]\n\
+                    interface = { lowest = \"1.0\", highest = \"1.2\" }\nfitters = [\"test.end\"]\n\
                     [library]\nlinux = \"libends.so\"\nmacos = \"libends.so\"\n";
     let plugin = plugins::Plugin {
         source,
