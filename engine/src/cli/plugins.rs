@@ -5,7 +5,8 @@ use std::path::PathBuf;
 use super::{PluginCommand, Plugins, print};
 use crate::error::{Error, Result};
 use crate::plugin::{
-    LoadOptions, Manifest, Registry, Trial, folders_from_environment, manifests, try_plugin,
+    ImporterEntry, LoadOptions, Manifest, Registry, Trial, folders_from_environment, manifests,
+    try_plugin,
 };
 
 /// Fitters of the folders that the command line and the environment name, and how further ones are loaded.
@@ -74,12 +75,19 @@ fn list(folders: Vec<PathBuf>) -> Result<u8> {
 }
 
 fn line(manifest: &Manifest, path: &std::path::Path) -> String {
+    let importer = |i: &ImporterEntry| format!("{} ({})", i.id, i.extensions.join(", "));
+    let importers: Vec<String> = manifest.importers.iter().map(importer).collect();
+    let row = |name: &str, all: &[String]| match all {
+        [] => String::new(),
+        all => format!("  {name:<11}{}\n", all.join(", ")),
+    };
     format!(
-        "{} {}  {}\n  fitters    {}\n  interface  {} to {}\n  licence    {}\n  folder     {}\n",
+        "{} {}  {}\n{}{}  interface  {} to {}\n  licence    {}\n  folder     {}\n",
         manifest.id,
         manifest.version,
         manifest.title,
-        manifest.fitters.join(", "),
+        row("fitters", &manifest.fitters),
+        row("importers", &importers),
         manifest.interface.lowest,
         manifest.interface.highest,
         manifest.licence,

@@ -1,6 +1,7 @@
 //! STEP out and in, meshes out; the designed part as a closed solid plus what analytic faces are known.
 
 mod closed;
+mod import;
 mod mesh_holes;
 mod mesh_in;
 mod mesh_out;

@@ -23,6 +23,16 @@ impl Default for PartOptions {
     }
 }
 
+impl PartOptions {
+    pub(super) fn validate(&self) -> Result<()> {
+        let chord = self.chord_error_mm;
+        if (1e-5..=100.0).contains(&chord) {
+            return Ok(());
+        }
+        Err(Error::argument("chord_error_mm", chord, "1e-5 to 100 mm"))
+    }
+}
+
 impl Part {
     /// Reads a part in machine coordinates; the extension tells the format (`step`, `stp`, `stl`,
     /// `ply`, `obj`, `glb`, `3mf`).
@@ -35,10 +45,8 @@ impl Part {
     /// for an entity that cannot be read, [`Error::Limit`] for a part too large.
     pub fn read(path: impl AsRef<Path>, options: &PartOptions) -> Result<Part> {
         let path = path.as_ref();
+        options.validate()?;
         let chord = options.chord_error_mm;
-        if !(1e-5..=100.0).contains(&chord) {
-            return Err(Error::argument("chord_error_mm", chord, "1e-5 to 100 mm"));
-        }
         let extension = path.extension().and_then(|e| e.to_str()).unwrap_or_default();
         match extension.to_ascii_lowercase().as_str() {
             "step" | "stp" | "p21" => step_in::read(path, &load(path)?, chord),

@@ -1,6 +1,7 @@
 //! Checking the part of a job against what was found.
 
 use std::collections::BTreeSet;
+use std::path::{Path, PathBuf};
 
 use super::outcome::Outcome;
 use super::run::{Folder, by_name};
@@ -12,6 +13,7 @@ use crate::exchange::{Part, PartOptions};
 use crate::fitcheck::{
     self, Finding, Limits, Mount, Scene, SceneFeature, SceneScan, Verdict, part_clearance,
 };
+use crate::plugin::Registry;
 use crate::primitive::{Point3, Pose};
 use crate::units::LengthUnit;
 
@@ -19,6 +21,7 @@ use crate::units::LengthUnit;
 pub(super) fn check(
     job: &Job,
     folder: &Folder,
+    registry: &Registry,
     outcome: &mut Outcome,
     context: &Context,
 ) -> Result<()> {
@@ -26,7 +29,8 @@ pub(super) fn check(
     context.report("reading the part", 0.0)?;
     let mm = job.length_unit()?.to_mm();
     let limits = limits(job.check.as_ref(), mm);
-    let mut part = read_part(job, folder, spec, limits.clearance, mm)?;
+    let (path, options) = part_options(job, folder, spec, limits.clearance, mm)?;
+    let mut part = read_part(spec, registry, &path, &options, context)?;
     let mounts = mounts(job, spec, outcome, &mut part, mm)?;
     let joins = join_covariances(outcome);
     let scene = scene(job, outcome, &mounts, &joins);
@@ -52,7 +56,13 @@ fn limits(check: Option<&CheckSpec>, mm: f64) -> Limits {
     limits
 }
 
-fn read_part(job: &Job, folder: &Folder, spec: &PartSpec, clearance: f64, mm: f64) -> Result<Part> {
+fn part_options(
+    job: &Job,
+    folder: &Folder,
+    spec: &PartSpec,
+    clearance: f64,
+    mm: f64,
+) -> Result<(PathBuf, PartOptions)> {
     let unit = spec.unit.as_deref().map_or_else(|| job.length_unit(), LengthUnit::parse)?;
     let mut options = PartOptions { unit, ..PartOptions::default() };
     let keep_clear = job.features.iter().filter_map(|f| f.keep_clear).map(|c| c * mm);
@@ -62,7 +72,27 @@ fn read_part(job: &Job, folder: &Folder, spec: &PartSpec, clearance: f64, mm: f6
         None if smallest.is_finite() => options.chord_error_mm = CHORD_SHARE * smallest,
         None => {}
     }
-    let part = Part::read(folder.path(&spec.file), &options)?;
+    Ok((folder.path(&spec.file), options))
+}
+
+/// By the reader that the job names.
+fn read_part(
+    spec: &PartSpec,
+    registry: &Registry,
+    path: &Path,
+    options: &PartOptions,
+    context: &Context,
+) -> Result<Part> {
+    let part = match &spec.reader {
+        None => Part::read(path, options)?,
+        Some(id) => {
+            let importer = registry.importer(id).map_err(|e| Error::Job {
+                place: "[part] reader".into(),
+                reason: format!("{e}; leave it out for the built-in readers"),
+            })?;
+            Part::read_with(path, options, &importer, Some(context))?
+        }
+    };
     part.closed()?;
     Ok(part)
 }

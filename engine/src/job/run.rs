@@ -113,7 +113,7 @@ impl Job {
             output: self.output.clone(),
         };
         if self.part.is_some() {
-            check::check(self, folder, &mut outcome, context)?;
+            check::check(self, folder, registry, &mut outcome, context)?;
         }
         context.report("done", 1.0)?;
         Ok(outcome)

@@ -339,6 +339,8 @@ pub struct PartSpec {
     pub file: PathBuf,
     /// Unit of a mesh file where it differs from the job's; STEP, GLB and 3MF have their own.
     pub unit: Option<String>,
+    /// Importer of a plug-in that reads the file, such as `occt.step`; default the built-in readers.
+    pub reader: Option<String>,
     /// Largest distance of the mesh from a STEP file's exact surface; default a tenth of the clearance.
     pub chord_error: Option<f64>,
     /// Bolt holes of the part and the scanned holes they belong to.

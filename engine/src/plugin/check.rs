@@ -15,7 +15,7 @@ use crate::units::Quantity;
 
 /// A field and what is wrong with it.
 pub(super) type Wrong = (String, String);
-type Checked<T> = std::result::Result<T, Wrong>;
+pub(super) type Checked<T> = std::result::Result<T, Wrong>;
 
 /// A fitter as the engine knows it.
 #[derive(Debug, Clone)]
@@ -279,20 +279,24 @@ fn covariance(raw: Option<&[f64]>, size: usize) -> Checked<DMatrix<f64>> {
 
 /// A piece whose numbers are ones.
 fn piece(raw: &RawPiece) -> Checked<Bounded> {
-    let kind = kind_of(raw.shape)
-        .ok_or_else(|| wrong("shape", format!("{} is no standard shape", raw.shape)))?;
-    let point = point(raw.point, "point_mm")?;
-    let axis = || direction(raw.direction, "direction");
-    let size = |k: usize| {
-        let (x, name) = (raw.sizes[k], ["size_1", "size_2"][k]);
-        let good = x > 0.0 && x < LARGEST_RADIUS;
-        if good {
-            Ok(x)
-        } else {
-            Err(wrong(name, format!("{x} is not over 0 and below {LARGEST_RADIUS}")))
-        }
-    };
-    let shape: Primitive = match kind {
+    let shape = standard_shape(raw.shape, raw.point, raw.direction, raw.sizes)?;
+    let extent = extent(raw, &shape)?;
+    Ok(Bounded { shape, extent })
+}
+
+/// A standard shape of its numbers.
+pub(super) fn standard_shape(
+    code: i32,
+    at: [f64; 3],
+    along: [f64; 3],
+    sizes: [f64; 2],
+) -> Checked<Primitive> {
+    let kind =
+        kind_of(code).ok_or_else(|| wrong("shape", format!("{code} is no standard shape")))?;
+    let point = point(at, "point_mm")?;
+    let axis = || direction(along, "direction");
+    let size = |k: usize| radius(sizes[k], ["size_1", "size_2"][k]);
+    Ok(match kind {
         Kind::Plane => Plane { point, normal: axis()? }.into(),
         Kind::Line => Line { point, direction: axis()? }.into(),
         Kind::Circle => Circle { centre: point, normal: axis()?, radius: size(0)? }.into(),
@@ -316,9 +320,16 @@ fn piece(raw: &RawPiece) -> Checked<Bounded> {
             Torus { centre: point, axis: axis()?, major_radius, minor_radius }.into()
         }
         Kind::Composite => return Err(wrong("shape", "a composite")),
-    };
-    let extent = extent(raw, &shape)?;
-    Ok(Bounded { shape, extent })
+    })
+}
+
+/// A radius, or a length of that order.
+pub(super) fn radius(x: f64, place: &str) -> Checked<f64> {
+    let good = x > 0.0 && x < LARGEST_RADIUS;
+    if good {
+        return Ok(x);
+    }
+    Err(wrong(place, format!("{x} is not over 0 and below {LARGEST_RADIUS}")))
 }
 
 fn extent(raw: &RawPiece, shape: &Primitive) -> Checked<Extent> {
@@ -460,12 +471,12 @@ fn corners(piece: &Bounded) -> Vec<Point3> {
     }
 }
 
-fn point(x: [f64; 3], place: &str) -> Checked<Point3> {
+pub(super) fn point(x: [f64; 3], place: &str) -> Checked<Point3> {
     x.iter().try_for_each(|c| within(*c, place).map(|_| ()))?;
     Ok(Point3::from(x))
 }
 
-fn direction(x: [f64; 3], place: &str) -> Checked<Direction> {
+pub(super) fn direction(x: [f64; 3], place: &str) -> Checked<Direction> {
     let v = Vec3::from(x);
     // Not `>`: what is not a number must not pass.
     if (v.norm() - 1.0).abs() <= ROUNDING {
@@ -487,7 +498,7 @@ fn square(zero: [f64; 3], axis: Option<Direction>) -> Checked<Direction> {
     Ok(Direction::new_normalize(zero.into_inner() - axis.into_inner() * along))
 }
 
-fn within(x: f64, place: &str) -> Checked<f64> {
+pub(super) fn within(x: f64, place: &str) -> Checked<f64> {
     if x.abs() < LARGEST {
         Ok(x)
     } else {
@@ -513,7 +524,7 @@ fn place_of(name: &str) -> String {
     format!("parameter \"{}\"", name.escape_debug())
 }
 
-fn wrong(place: &str, reason: impl Into<String>) -> Wrong {
+pub(super) fn wrong(place: &str, reason: impl Into<String>) -> Wrong {
     (place.into(), reason.into())
 }
 

@@ -2,6 +2,7 @@
 
 #![allow(unsafe_code)]
 
+use std::any::Any;
 use std::collections::VecDeque;
 use std::ffi::c_void;
 use std::mem::offset_of;
@@ -13,21 +14,24 @@ use fitwright_plugin_abi as abi;
 use super::answer::{Answer, Description, MOST_FITTERS, Question, RawOption};
 use super::call::Running;
 use super::host::{Host, text_of};
-use super::manifest::{LOWEST, Manifest, Version};
+use super::import::{self, Building, ImportEntry, ImporterDescription, RawPart, Sink};
+use super::manifest::{IMPORTERS_SINCE, LOWEST, Manifest, Version};
 use crate::context::Context;
 use crate::error::{Error, Result};
 
 /// A loaded library; never unloaded.
 pub(super) struct Library {
     pub(super) descriptions: Vec<Description>,
+    pub(super) importer_descriptions: Vec<ImporterDescription>,
     entry: abi::fitw_plugin_entry_fn,
     fitters: Vec<Entry>,
+    importers: Vec<ImportEntry>,
     host: &'static Host,
     ended: Mutex<VecDeque<Ended>>,
 }
 
 /// A call that is over, kept for a while for plug-ins that go on using it.
-struct Ended(#[allow(dead_code)] Box<Running>, #[allow(dead_code)] Box<abi::fitw_plugin_call>);
+struct Ended(#[allow(dead_code)] Box<dyn Any>);
 
 // SAFETY: nobody but a plug-in that breaks the rules looks at it again, and finds it closed.
 unsafe impl Send for Ended {}
@@ -67,7 +71,11 @@ impl Library {
         let table = ask(entry, host).map_err(refused)?;
         // SAFETY: what the plug-in handed over, as far as it can be told.
         let (descriptions, fitters) = unsafe { read(&table, manifest) }.map_err(refused)?;
-        Ok(Library { descriptions, entry, fitters, host, ended: Mutex::default() })
+        // SAFETY: as above.
+        let importers = unsafe { import::read(&table, manifest) }.map_err(refused)?;
+        let (importer_descriptions, importers) = importers.into_iter().unzip();
+        let ended = Mutex::default();
+        Ok(Library { descriptions, importer_descriptions, entry, fitters, importers, host, ended })
     }
 
     /// State and version that the entry function answers to a host of other versions.
@@ -109,12 +117,47 @@ impl Library {
         let state = unsafe { (entry.fit)(entry.data, &input, &*table) };
         let mut answer = running.close(state);
         answer.log = self.host.take_log();
+        self.keep(Box::new((running, table)));
+        answer
+    }
+
+    /// Calls an importer. With a sink, pieces of the part go there and the last one is returned.
+    pub(super) fn import(
+        &self,
+        importer: usize,
+        path: &str,
+        chord_error: f64,
+        context: Option<Context>,
+        memory: usize,
+        sink: Option<Sink>,
+    ) -> (Answer, RawPart) {
+        let input = abi::fitw_plugin_import_input {
+            struct_size: size_of::<abi::fitw_plugin_import_input>() as u32,
+            reserved: 0,
+            path: abi::fitw_plugin_text { data: path.as_ptr(), length: path.len() },
+            chord_error_mm: chord_error,
+        };
+        let entry = self.importers[importer];
+        let id = &self.importer_descriptions[importer].id;
+        let running = Box::new(Running::new(id, 0, memory, (0.0, 0.0), context));
+        let building = Box::new(Building::new(sink));
+        let (call, part) = (Box::new(running.table()), Box::new(building.table()));
+        // SAFETY: all of it lives until the call returns.
+        let state = unsafe { (entry.import)(entry.data, &input, &*call, &*part) };
+        let mut answer = running.close(state);
+        let (raw, fault) = building.close();
+        answer.fault = answer.fault.or(fault);
+        answer.log = self.host.take_log();
+        self.keep(Box::new((running, call, building, part)));
+        (answer, raw)
+    }
+
+    fn keep(&self, call: Box<dyn Any>) {
         let mut ended = self.ended.lock().unwrap_or_else(|e| e.into_inner());
-        ended.push_back(Ended(running, table));
+        ended.push_back(Ended(call));
         if ended.len() > KEPT {
             ended.pop_front();
         }
-        answer
     }
 }
 
@@ -205,6 +248,11 @@ unsafe fn read(
         if id != manifest.id {
             return Err(format!("its library says id \"{id}\", its manifest \"{}\"", manifest.id));
         }
+        let importers =
+            !manifest.importers.is_empty() && Version::of_code(table.version) >= IMPORTERS_SINCE;
+        if table.fitter_count == 0 && importers && manifest.fitters.is_empty() {
+            return Ok((Vec::new(), Vec::new()));
+        }
         if table.fitters.is_null() || !(1..=MOST_FITTERS).contains(&table.fitter_count) {
             return Err(format!(
                 "its table has {} fitters{}; 1 to {MOST_FITTERS} are allowed",
@@ -280,7 +328,10 @@ unsafe fn describe(fitter: &abi::fitw_plugin_fitter) -> std::result::Result<Desc
 
 /// # Safety
 /// A plug-in's text.
-unsafe fn word(text: abi::fitw_plugin_text, what: &str) -> std::result::Result<String, String> {
+pub(super) unsafe fn word(
+    text: abi::fitw_plugin_text,
+    what: &str,
+) -> std::result::Result<String, String> {
     if text.length > super::answer::LONGEST_TEXT {
         return Err(format!("its {what} has {} bytes", text.length));
     }

@@ -23,13 +23,27 @@ pub struct Manifest {
     /// Versions of the interface that it speaks.
     pub interface: Interface,
     /// Ids of its fitters, `vendor.name` with the plug-in's vendor.
+    #[serde(default)]
     pub fitters: Vec<String>,
+    /// Its importers; since 1.2 of the interface.
+    #[serde(default)]
+    pub importers: Vec<ImporterEntry>,
     /// Its library on each system, beside the manifest.
     #[serde(rename = "library")]
     pub libraries: Libraries,
     /// Points with known answers, for whoever checks the plug-in.
     #[serde(default, rename = "reference")]
     pub references: Vec<Reference>,
+}
+
+/// An importer.
+#[derive(Debug, Clone, PartialEq, Eq, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct ImporterEntry {
+    /// Id, `vendor.name` with the plug-in's vendor.
+    pub id: String,
+    /// Extensions of the files that it reads, lower case, without the point.
+    pub extensions: Vec<String>,
 }
 
 /// Points that a fitter must fit to a known answer.
@@ -116,17 +130,15 @@ impl Manifest {
         if vendor == RESERVED {
             return Err(format!("id \"{}\": \"{RESERVED}\" is the engine's own", self.id));
         }
-        if self.fitters.is_empty() {
-            return Err("it names no fitter".into());
+        if self.fitters.is_empty() && self.importers.is_empty() {
+            return Err("it names no fitter and no importer".into());
         }
-        for (k, fitter) in self.fitters.iter().enumerate() {
-            if self::vendor(fitter)? != vendor {
-                let remedy = format!("it must begin with \"{vendor}.\", as its plug-in does");
-                return Err(format!("fitter id \"{fitter}\": {remedy}"));
-            }
-            if self.fitters[..k].contains(fitter) {
-                return Err(format!("fitter id \"{fitter}\" stands there twice"));
-            }
+        own_ids("fitter", &self.fitters, vendor)?;
+        let importers: Vec<String> = self.importers.iter().map(|i| i.id.clone()).collect();
+        own_ids("importer", &importers, vendor)?;
+        self.importers.iter().try_for_each(ImporterEntry::validate)?;
+        if !self.importers.is_empty() && self.interface.highest < IMPORTERS_SINCE {
+            return Err(format!("it names importers: they need interface {IMPORTERS_SINCE}"));
         }
         for reference in &self.references {
             if !self.fitters.contains(&reference.fitter) {
@@ -166,6 +178,20 @@ impl Manifest {
     }
 }
 
+impl ImporterEntry {
+    fn validate(&self) -> std::result::Result<(), String> {
+        let good = |e: &String| {
+            let fine = |b: u8| b.is_ascii_lowercase() || b.is_ascii_digit();
+            (1..=16).contains(&e.len()) && e.bytes().all(fine)
+        };
+        if !self.extensions.is_empty() && self.extensions.iter().all(good) {
+            return Ok(());
+        }
+        let remedy = "name at least one, in lower case letters and digits, without the point";
+        Err(format!("importer \"{}\": extensions {:?}: {remedy}", self.id, self.extensions))
+    }
+}
+
 impl Version {
     /// The version that this engine speaks.
     #[must_use]
@@ -199,6 +225,20 @@ impl TryFrom<String> for Version {
     }
 }
 
+/// Ids of one vendor, each once.
+fn own_ids(what: &str, ids: &[String], vendor: &str) -> std::result::Result<(), String> {
+    for (k, id) in ids.iter().enumerate() {
+        if self::vendor(id)? != vendor {
+            let remedy = format!("it must begin with \"{vendor}.\", as its plug-in does");
+            return Err(format!("{what} id \"{id}\": {remedy}"));
+        }
+        if ids[..k].contains(id) {
+            return Err(format!("{what} id \"{id}\" stands there twice"));
+        }
+    }
+    Ok(())
+}
+
 /// Nothing but a file name.
 fn beside(name: &str) -> std::result::Result<(), String> {
     if Path::new(name).file_name() == Some(name.as_ref()) {
@@ -224,6 +264,8 @@ fn vendor(id: &str) -> std::result::Result<&str, String> {
 
 /// Oldest version of the interface that is served.
 pub(super) const LOWEST: Version = Version { major: 1, minor: 0 };
+/// Version of the interface from which on there are importers.
+pub(super) const IMPORTERS_SINCE: Version = Version { major: 1, minor: 2 };
 /// Vendor of the built-in fitters.
 const RESERVED: &str = "builtin";
 /// Largest manifest, bytes.

@@ -1,4 +1,4 @@
-//! Fitters of others beside the built-in ones, told apart by nothing but their id.
+//! Fitters of others beside the built-in ones, told apart by nothing but their id, and importers of parts.
 //!
 //! A plug-in is a folder with a manifest, read without running any of its code, and a shared library
 //! (interface: crate `fitwright-plugin-abi`). Unless it is trusted it runs in a worker process, where
@@ -12,6 +12,7 @@ mod fits;
 mod fitter;
 mod folder;
 mod host;
+mod import;
 mod library;
 mod manifest;
 mod measure;
@@ -19,7 +20,8 @@ mod registry;
 mod trial;
 mod worker;
 
-pub use manifest::{Manifest, Version};
+pub use import::{ImportedFace, ImportedHole, ImportedPart, Importer};
+pub use manifest::{ImporterEntry, Manifest, Version};
 pub use registry::{LoadOptions, Loaded, Refusal, Registry, folders_from_environment, manifests};
 pub use trial::{Found, Trial, TrialReport, try_plugin};
 pub use worker::serve;

@@ -1,4 +1,4 @@
-//! Fitters by id: the built-in ones, and those of the plug-ins that were loaded.
+//! Fitters by id: the built-in ones, and those of the plug-ins that were loaded; and these plug-ins' importers.
 
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
@@ -8,9 +8,10 @@ use super::answer::Description;
 use super::check::{self, Described};
 use super::fitter::{Place, PluginFitter, Source};
 use super::folder::{check_hands, plugin_folders};
+use super::import::{Importer, ImporterDescription, same_importers};
 use super::library::Library;
 use super::manifest::Manifest;
-use super::worker::{Limits, Workers};
+use super::worker::{Limits, Offer, Workers};
 use crate::associate::{Fitter, builtin_fitters};
 use crate::error::{Error, Result};
 
@@ -18,6 +19,7 @@ use crate::error::{Error, Result};
 #[derive(Clone)]
 pub struct Registry {
     fitters: Vec<Arc<dyn Fitter>>,
+    importers: Vec<Importer>,
     loaded: Vec<Loaded>,
     refused: Vec<Refusal>,
 }
@@ -54,6 +56,8 @@ pub struct Refusal {
     pub folder: PathBuf,
     /// Its fitters, as far as its manifest could be read.
     pub fitters: Vec<String>,
+    /// Its importers, likewise.
+    pub importers: Vec<String>,
     /// Why.
     pub reason: Error,
 }
@@ -80,7 +84,7 @@ impl Registry {
     #[must_use]
     pub fn new() -> Self {
         let fitters = builtin_fitters().into_iter().map(Arc::from).collect();
-        Registry { fitters, loaded: Vec::new(), refused: Vec::new() }
+        Registry { fitters, importers: Vec::new(), loaded: Vec::new(), refused: Vec::new() }
     }
 
     /// Loads the plug-in of a folder, or all plug-ins in it. One that is refused is kept with its reason
@@ -99,8 +103,10 @@ impl Registry {
             // Judged anew: what was said of it before no longer counts.
             self.refused.retain(|r| r.folder != folder);
             if let Err(reason) = self.load_one(&folder, options) {
-                let fitters = Manifest::read(&folder).map_or_else(|_| Vec::new(), |m| m.fitters);
-                self.refused.push(Refusal { folder, fitters, reason });
+                let (fitters, importers) = Manifest::read(&folder)
+                    .map(|m| (m.fitters, m.importers.into_iter().map(|i| i.id).collect()))
+                    .unwrap_or_default();
+                self.refused.push(Refusal { folder, fitters, importers, reason });
             }
         }
         Ok(self.loaded.len() - before)
@@ -126,6 +132,29 @@ impl Registry {
     #[must_use]
     pub fn fitters(&self) -> &[Arc<dyn Fitter>] {
         &self.fitters
+    }
+
+    /// The importer of an id.
+    ///
+    /// # Errors
+    /// [`Error::Argument`] with the known ids; [`Error::PluginRefused`] if a plug-in that was refused has it.
+    pub fn importer(&self, id: &str) -> Result<Importer> {
+        if let Some(importer) = self.importers.iter().find(|i| i.id() == id) {
+            return Ok(importer.clone());
+        }
+        let has = |r: &&Refusal| r.importers.iter().any(|i| i == id);
+        if let Some(refusal) = self.refused.iter().find(has) {
+            return Err(refusal.reason.clone());
+        }
+        let ids: Vec<&str> = self.importers.iter().map(Importer::id).collect();
+        let known = if ids.is_empty() { "none: load its plug-in".into() } else { ids.join(", ") };
+        Err(Error::argument("importer", id, known))
+    }
+
+    /// All importers, in the order of loading.
+    #[must_use]
+    pub fn importers(&self) -> &[Importer] {
+        &self.importers
     }
 
     /// Plug-ins that are loaded, in the order of loading.
@@ -156,9 +185,16 @@ impl Registry {
             let place = twin.map_or_else(String::new, |t| format!(" by {}", t.folder.display()));
             return Err(refused(format!("fitter id \"{id}\" is taken{place}; give one of them")));
         }
+        let here = |id: &str| self.importers.iter().any(|i| i.id() == id);
+        if let Some(twin) = manifest.importers.iter().find(|i| here(&i.id)) {
+            return Err(refused(format!("importer id \"{}\" is taken; give one of them", twin.id)));
+        }
         let trusted = options.trusted.contains(&manifest.id);
-        let (source, described) = open(folder, &manifest, trusted, options)?;
+        let (source, described, importers) = open(folder, &manifest, trusted, options)?;
         let source = Arc::new(source);
+        for (index, described) in importers.into_iter().enumerate() {
+            self.importers.push(Importer { source: Arc::clone(&source), index, described });
+        }
         for (index, described) in described.into_iter().enumerate() {
             let source = Arc::clone(&source);
             self.fitters.push(Arc::new(PluginFitter { source, index, described }));
@@ -210,17 +246,18 @@ pub(super) fn safe_manifest(folder: &Path) -> Result<Manifest> {
     Ok(manifest)
 }
 
-/// Starts a plug-in in its place and takes its fitters.
+/// Starts a plug-in in its place and takes its fitters and importers.
 pub(super) fn open(
     folder: &Path,
     manifest: &Manifest,
     trusted: bool,
     options: &LoadOptions,
-) -> Result<(Source, Vec<Described>)> {
-    let (place, raw) = if trusted {
+) -> Result<(Source, Vec<Described>, Vec<ImporterDescription>)> {
+    let (place, offer) = if trusted {
         let library = Library::open(folder, manifest)?;
-        let raw = library.descriptions.clone();
-        (Place::Here(library), raw)
+        let fitters = library.descriptions.clone();
+        let importers = library.importer_descriptions.clone();
+        (Place::Here(library), Offer { fitters, importers })
     } else {
         let limits = Limits {
             program: options.worker.clone().map_or_else(beside, Ok)?,
@@ -228,11 +265,13 @@ pub(super) fn open(
             memory: options.memory_limit,
             call_memory: CALL_MEMORY,
         };
-        let (workers, raw) = Workers::start(&manifest.id, folder, limits)?;
-        (Place::Workers(workers), raw)
+        let (workers, offer) = Workers::start(&manifest.id, folder, limits)?;
+        (Place::Workers(workers), offer)
     };
-    let described = described(folder, manifest, &raw)?;
-    Ok((Source { place, memory: CALL_MEMORY }, described))
+    let described = described(folder, manifest, &offer.fitters)?;
+    same_importers(offer.importers.iter(), manifest)
+        .map_err(|reason| Error::PluginRefused { path: folder.into(), reason })?;
+    Ok((Source { place, memory: CALL_MEMORY }, described, offer.importers))
 }
 
 /// A worker may say anything: its fitters are those of the manifest or none.

@@ -32,7 +32,7 @@ pub(super) fn find(brep: &Brep, faces: &[FaceSurface], mesh: &SolidMesh) -> Vec<
     (0..faces.len()).filter_map(|first| hole(bores[first]?, corners.get(&first)?)).collect()
 }
 
-fn bore(face: &FaceSurface) -> Option<&Cylinder> {
+pub(in crate::exchange) fn bore(face: &FaceSurface) -> Option<&Cylinder> {
     match &face.shape {
         Some(Primitive::Cylinder(cylinder)) if face.reversed => Some(cylinder),
         _ => None,
@@ -40,13 +40,13 @@ fn bore(face: &FaceSurface) -> Option<&Cylinder> {
 }
 
 /// One axis and radius as far as a CAD file's digits go.
-fn same(a: &Cylinder, b: &Cylinder) -> bool {
+pub(in crate::exchange) fn same(a: &Cylinder, b: &Cylinder) -> bool {
     (a.radius - b.radius).abs() <= SAME_LENGTH
         && a.axis.cross(&b.axis).norm() <= SAME_ANGLE
         && a.axis_line().distance(&b.point) <= SAME_LENGTH
 }
 
-fn top(group: &[usize], mut index: usize) -> usize {
+pub(in crate::exchange) fn top(group: &[usize], mut index: usize) -> usize {
     while group[index] != index {
         index = group[index];
     }
@@ -54,7 +54,10 @@ fn top(group: &[usize], mut index: usize) -> usize {
 }
 
 /// The hole, if the triangles leave no gap in the turn.
-fn hole(cylinder: &Cylinder, triangles: &[[Point3; 3]]) -> Option<PartHole> {
+pub(in crate::exchange) fn hole(
+    cylinder: &Cylinder,
+    triangles: &[[Point3; 3]],
+) -> Option<PartHole> {
     let x = any_perpendicular(&cylinder.axis).into_inner();
     let y = cylinder.axis.cross(&x);
     let (mut low, mut high) = (f64::INFINITY, f64::NEG_INFINITY);

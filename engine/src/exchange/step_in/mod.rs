@@ -12,7 +12,7 @@ mod cut;
 mod face;
 mod file;
 mod geometry;
-mod holes;
+pub(super) mod holes;
 mod lexer;
 mod loops;
 mod mesh;

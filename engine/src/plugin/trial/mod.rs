@@ -4,6 +4,7 @@ mod data;
 mod entry;
 mod fits;
 mod habits;
+mod imports;
 
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
@@ -111,7 +112,7 @@ pub fn try_plugin(folder: &Path, trial: &Trial) -> Result<TrialReport> {
         memory_limit: trial.memory_limit,
         ..LoadOptions::default()
     };
-    let (source, described) = open(&folder, &manifest, false, &options)?;
+    let (source, described, importers) = open(&folder, &manifest, false, &options)?;
     let source = Arc::new(source);
     let context = Context::new(trial.threads)?;
     let mut findings =
@@ -126,6 +127,7 @@ pub fn try_plugin(folder: &Path, trial: &Trial) -> Result<TrialReport> {
         findings.extend(fits::rules(&subject, &data));
         findings.extend(habits::rules(&subject, &data));
     }
+    findings.extend(imports::rules(&source, importers, &context)?);
     Ok(TrialReport { id: manifest.id, version: manifest.version, findings })
 }
 

@@ -7,6 +7,7 @@ use serde::de::DeserializeOwned;
 use serde::{Deserialize, Serialize};
 
 use crate::plugin::answer::{Answer, Description, Question};
+use crate::plugin::import::{ImporterDescription, RawPart};
 
 /// From the host to its worker.
 #[derive(Debug, Serialize, Deserialize)]
@@ -17,7 +18,9 @@ pub(super) enum Order {
     Probe { lowest: u32, highest: u32 },
     /// Fit.
     Fit(FitOrder),
-    /// Stop the fit that runs.
+    /// Read a part.
+    Import(ImportOrder),
+    /// Stop the call that runs.
     Cancel,
 }
 
@@ -36,18 +39,30 @@ pub(super) struct FitOrder {
     pub(super) copies: u32,
 }
 
+#[derive(Debug, Clone, Serialize, Deserialize)]
+pub(super) struct ImportOrder {
+    pub(super) importer: u32,
+    pub(super) path: String,
+    pub(super) chord_error: f64,
+    pub(super) threads: u32,
+    /// Bytes that the call may take from the host.
+    pub(super) memory: u64,
+}
+
 /// From the worker to its host.
 #[derive(Debug, Serialize, Deserialize)]
 pub(super) enum Report {
     /// The plug-in is loaded; `version` is the worker's own.
-    Ready { version: String, fitters: Vec<Description> },
+    Ready { version: String, fitters: Vec<Description>, importers: Vec<ImporterDescription> },
     /// The plug-in is refused.
     Refused { path: PathBuf, reason: String },
     /// What the entry function answered.
     Probed { state: i32, version: u32 },
-    /// A fit has come so far.
+    /// A call has come so far.
     Progress(f64),
-    /// A fit's end.
+    /// The next piece of a part.
+    Part(Box<RawPart>),
+    /// A call's end.
     Answer(Box<Answer>),
 }
 

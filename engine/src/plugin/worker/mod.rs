@@ -16,9 +16,10 @@ use std::time::{Duration, Instant};
 
 pub use serve::serve;
 
-use self::message::{FitOrder, Order, PROTOCOL, Report, receive, send};
+use self::message::{FitOrder, ImportOrder, Order, PROTOCOL, Report, receive, send};
 use self::shared::Shared;
 use super::answer::{Answer, Description, Question};
+use super::import::{ImporterDescription, RawPart};
 use super::library::Points;
 use crate::context::Context;
 use crate::error::{Error, Result};
@@ -45,17 +46,13 @@ pub(super) struct Workers {
 }
 
 impl Workers {
-    /// Starts a first worker and takes the plug-in's fitters from it.
-    pub(super) fn start(
-        id: &str,
-        folder: &Path,
-        limits: Limits,
-    ) -> Result<(Self, Vec<Description>)> {
+    /// Starts a first worker and takes the plug-in's fitters and importers from it.
+    pub(super) fn start(id: &str, folder: &Path, limits: Limits) -> Result<(Self, Offer)> {
         let workers =
             Workers { id: id.into(), folder: folder.into(), limits, idle: Mutex::default() };
-        let (worker, fitters) = workers.another()?;
+        let (worker, offer) = workers.another()?;
         workers.keep(worker);
-        Ok((workers, fitters))
+        Ok((workers, offer))
     }
 
     /// Runs one call of a fitter.
@@ -80,41 +77,68 @@ impl Workers {
         context: Option<&Context>,
         copies: u32,
     ) -> Result<Answer> {
-        let mut worker = match self.waiting() {
-            Some(worker) => worker,
-            None => self.another()?.0,
-        };
-        let died = |reason: String| Error::Plugin {
-            plugin: fitter.into(),
-            place: "worker".into(),
-            reason,
-        };
-        let threads = context.map_or_else(rayon::current_num_threads, Context::threads);
-        worker.shared.fill(points).map_err(|e| died(format!("its points: {e}")))?;
+        let mut worker = self.worker()?;
+        let filled = worker.shared.fill(points);
+        filled.map_err(|e| died(fitter, format!("its points: {e}")))?;
         let order = FitOrder {
             fitter: index as u32,
             question: question.clone(),
             file: worker.shared.path(),
             count: (points.points.len() / 3) as u64,
             normals: points.normals.is_some(),
-            threads: threads as u32,
+            threads: threads(context),
             memory: self.limits.call_memory as u64,
             copies,
         };
-        if send(&mut worker.orders, &Order::Fit(order)).is_err() {
-            return Err(died(worker.obituary()));
+        self.order(worker, &Order::Fit(order), fitter, context, &mut RawPart::default())
+    }
+
+    /// Runs one call of an importer.
+    pub(super) fn import(
+        &self,
+        importer: &str,
+        index: usize,
+        path: &str,
+        chord_error: f64,
+        context: Option<&Context>,
+    ) -> Result<(Answer, RawPart)> {
+        let order = ImportOrder {
+            importer: index as u32,
+            path: path.into(),
+            chord_error,
+            threads: threads(context),
+            memory: self.limits.call_memory as u64,
+        };
+        let mut part = RawPart::default();
+        let worker = self.worker()?;
+        let answer = self.order(worker, &Order::Import(order), importer, context, &mut part)?;
+        Ok((answer, part))
+    }
+
+    /// Gives a worker an order and takes its answer, and the part that comes with it.
+    fn order(
+        &self,
+        mut worker: Worker,
+        order: &Order,
+        who: &str,
+        context: Option<&Context>,
+        part: &mut RawPart,
+    ) -> Result<Answer> {
+        if send(&mut worker.orders, order).is_err() {
+            return Err(died(who, worker.obituary()));
         }
-        match self.wait(&mut worker, fitter, context) {
+        match self.wait(&mut worker, who, context, part) {
             Ok(answer) => {
                 self.keep(worker);
                 Ok(answer)
             }
             Err(Fate::Cancelled) => Err(Error::Cancelled),
-            Err(Fate::Died) => Err(died(worker.obituary())),
+            Err(Fate::Died) => Err(died(who, worker.obituary())),
             Err(Fate::Hung) => {
                 let seconds = self.limits.time.as_secs_f64();
-                Err(died(format!("took longer than {seconds} s and was ended")))
+                Err(died(who, format!("took longer than {seconds} s and was ended")))
             }
+            Err(Fate::Greedy(reason)) => Err(died(who, reason)),
         }
     }
 
@@ -123,8 +147,9 @@ impl Workers {
     fn wait(
         &self,
         worker: &mut Worker,
-        fitter: &str,
+        who: &str,
         context: Option<&Context>,
+        part: &mut RawPart,
     ) -> std::result::Result<Answer, Fate> {
         let end = Instant::now() + self.limits.time;
         let mut stopping: Option<Instant> = None;
@@ -133,8 +158,9 @@ impl Workers {
                 Ok(Report::Answer(answer)) => return Ok(*answer),
                 Ok(Report::Progress(done)) => {
                     // Whether to stop is asked below.
-                    let _ = context.map(|c| c.report(fitter, done));
+                    let _ = context.map(|c| c.report(who, done));
                 }
+                Ok(Report::Part(more)) => part.append(*more).map_err(Fate::Greedy)?,
                 Ok(Report::Ready { .. } | Report::Refused { .. } | Report::Probed { .. })
                 | Err(RecvTimeoutError::Disconnected) => return Err(Fate::Died),
                 Err(RecvTimeoutError::Timeout) => {}
@@ -179,8 +205,9 @@ impl Workers {
         self.lock().clear();
     }
 
-    fn waiting(&self) -> Option<Worker> {
-        self.lock().pop()
+    fn worker(&self) -> Result<Worker> {
+        let waiting = self.lock().pop();
+        waiting.map_or_else(|| Ok(self.another()?.0), Ok)
     }
 
     fn keep(&self, worker: Worker) {
@@ -194,7 +221,7 @@ impl Workers {
         self.idle.lock().unwrap_or_else(|e| e.into_inner())
     }
 
-    fn another(&self) -> Result<(Worker, Vec<Description>)> {
+    fn another(&self) -> Result<(Worker, Offer)> {
         let refused = |reason: String| Error::PluginRefused { path: self.folder.clone(), reason };
         let program = &self.limits.program;
         let mut worker = Worker::spawn(program).map_err(|e| {
@@ -206,7 +233,9 @@ impl Workers {
             return Err(refused(format!("its worker ended at once: {}", worker.obituary())));
         }
         match worker.reports.recv_timeout(LOADING) {
-            Ok(Report::Ready { version, fitters }) if version == PROTOCOL => Ok((worker, fitters)),
+            Ok(Report::Ready { version, fitters, importers }) if version == PROTOCOL => {
+                Ok((worker, Offer { fitters, importers }))
+            }
             Ok(Report::Ready { version, .. }) => {
                 Err(refused(format!("its worker is {version}, the engine {PROTOCOL}")))
             }
@@ -223,11 +252,26 @@ impl Workers {
     }
 }
 
+/// What a worker says that its plug-in has.
+pub(super) struct Offer {
+    pub(super) fitters: Vec<Description>,
+    pub(super) importers: Vec<ImporterDescription>,
+}
+
 /// Why there is no answer.
 enum Fate {
     Cancelled,
     Died,
     Hung,
+    Greedy(String),
+}
+
+fn died(who: &str, reason: String) -> Error {
+    Error::Plugin { plugin: who.into(), place: "worker".into(), reason }
+}
+
+fn threads(context: Option<&Context>) -> u32 {
+    context.map_or_else(rayon::current_num_threads, Context::threads) as u32
 }
 
 /// A process; ended when dropped.

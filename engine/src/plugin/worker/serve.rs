@@ -5,7 +5,7 @@ use std::process::ExitCode;
 use std::sync::mpsc::{Receiver, channel};
 use std::sync::{Arc, Mutex};
 
-use super::message::{FitOrder, Order, PROTOCOL, Report, receive, send};
+use super::message::{FitOrder, ImportOrder, Order, PROTOCOL, Report, receive, send};
 use super::shared::Mapped;
 use crate::context::Context;
 use crate::error::Error;
@@ -67,24 +67,28 @@ fn run(mut orders: Orders, reports: Reports) -> ExitCode {
         }
     };
     let fitters = library.descriptions.clone();
-    tell(&reports, &Report::Ready { version: PROTOCOL.into(), fitters });
+    let importers = library.importer_descriptions.clone();
+    tell(&reports, &Report::Ready { version: PROTOCOL.into(), fitters, importers });
     let current: Arc<Mutex<Option<Context>>> = Arc::default();
     let work = listen(orders, current.clone());
     let mut mapped = Mapped::default();
     let mut pool: Option<Context> = None;
     while let Ok(work) = work.recv() {
-        let order = match work {
+        let (threads, call) = match work {
             Work::Probe { lowest, highest } => {
                 let (state, version) = library.probe(lowest, highest);
                 tell(&reports, &Report::Probed { state, version });
                 continue;
             }
-            Work::Fit(order) => order,
+            Work::Call(threads, call) => (threads, call),
         };
-        let answer = match context(&mut pool, order.threads as usize, &reports) {
+        let answer = match context(&mut pool, threads as usize, &reports) {
             Ok(context) => {
                 *lock(&current) = Some(context.clone());
-                fit(&library, &order, &mut mapped, &context)
+                match call {
+                    Call::Fit(order) => fit(&library, &order, &mut mapped, &context),
+                    Call::Import(order) => import(&library, &order, &context, &reports),
+                }
             }
             Err(e) => fault(e.to_string()),
         };
@@ -96,17 +100,27 @@ fn run(mut orders: Orders, reports: Reports) -> ExitCode {
 
 /// Work in the order in which it comes.
 enum Work {
-    Probe { lowest: u32, highest: u32 },
-    Fit(FitOrder),
+    Probe {
+        lowest: u32,
+        highest: u32,
+    },
+    /// On so many threads.
+    Call(u32, Call),
 }
 
-/// Passes work on and cancels the fit that runs; the worker ends with its host.
+enum Call {
+    Fit(FitOrder),
+    Import(ImportOrder),
+}
+
+/// Passes work on and cancels the call that runs; the worker ends with its host.
 fn listen(mut orders: Orders, current: Arc<Mutex<Option<Context>>>) -> Receiver<Work> {
     let (sender, receiver) = channel();
     std::thread::spawn(move || {
         loop {
             let work = match receive(&mut orders) {
-                Ok(Order::Fit(order)) => Work::Fit(order),
+                Ok(Order::Fit(order)) => Work::Call(order.threads, Call::Fit(order)),
+                Ok(Order::Import(order)) => Work::Call(order.threads, Call::Import(order)),
                 Ok(Order::Probe { lowest, highest }) => Work::Probe { lowest, highest },
                 Ok(Order::Cancel) => {
                     if let Some(context) = &*lock(&current) {
@@ -169,6 +183,26 @@ fn fit(library: &Library, order: &FitOrder, mapped: &mut Mapped, context: &Conte
         return first;
     }
     fault(format!("its answers differ when it is called from {} threads at once", order.copies))
+}
+
+/// The part goes ahead of the answer, piece by piece.
+fn import(library: &Library, order: &ImportOrder, context: &Context, reports: &Reports) -> Answer {
+    let importer = order.importer as usize;
+    if importer >= library.importer_descriptions.len() {
+        return fault(format!("there is no importer {importer}"));
+    }
+    let to = reports.clone();
+    let sink = move |part| tell(&to, &Report::Part(Box::new(part)));
+    let (answer, rest) = library.import(
+        importer,
+        &order.path,
+        order.chord_error,
+        Some(context.clone()),
+        order.memory as usize,
+        Some(Box::new(sink)),
+    );
+    tell(reports, &Report::Part(Box::new(rest)));
+    answer
 }
 
 /// No more memory than this, and no image of the process when it crashes.
