@@ -1795,6 +1795,11 @@ typedef struct {
      * Largest distance of a STEP part's mesh from its exact surfaces, mm, 1e-5 to 100; 0: 0.01.
      */
     double chord_error_mm;
+    /**
+     * Since 1.3: id of a loaded plug-in's importer that is to read it, see fitw_importer_describe; empty: the
+     * library itself.
+     */
+    fitw_str reader;
 } fitw_part_options;
 
 /**
@@ -2257,6 +2262,33 @@ typedef struct {
      */
     fitw_str reason;
 } fitw_refusal;
+
+/**
+ * An importer of a plug-in: it reads parts of formats that the library does not, or with another kernel. Its
+ * texts are valid until the context is released.
+ */
+typedef struct {
+    /**
+     * sizeof(fitw_importer_info), set by the caller.
+     */
+    uint32_t struct_size;
+    /**
+     * 0.
+     */
+    int32_t reserved;
+    /**
+     * Unique id, such as "occt.step", for fitw_part_options.
+     */
+    fitw_str id;
+    /**
+     * One line for people.
+     */
+    fitw_str title;
+    /**
+     * Extensions of the files it reads, lower case, with a blank between them.
+     */
+    fitw_str extensions;
+} fitw_importer_info;
 
 #ifdef __cplusplus
 extern "C" {
@@ -3225,7 +3257,7 @@ fitw_status fitw_step_text(const fitw_context *context,
  *
  * The part may be open: fitw_part_describe tells. `options` may be NULL. Errors: FITW_E_IO, FITW_E_FORMAT
  * with entity and line, FITW_E_UNKNOWN_FORMAT, FITW_E_UNSUPPORTED, FITW_E_LIMIT, FITW_E_ARGUMENT,
- * FITW_E_CANCELLED. [any-thread]
+ * FITW_E_CANCELLED; of an importer also FITW_E_PLUGIN. [any-thread]
  */
 fitw_status fitw_part_read(const fitw_context *context,
                            fitw_str path,
@@ -3503,6 +3535,16 @@ fitw_status fitw_plugin_refused_count(const fitw_context *context, size_t *count
  * past the last. [any-thread]
  */
 fitw_status fitw_plugin_refused(const fitw_context *context, size_t index, fitw_refusal *out);
+
+/**
+ * Number of importers of the plug-ins that are loaded. [any-thread]
+ */
+fitw_status fitw_importer_count(const fitw_context *context, size_t *count);
+
+/**
+ * Importer `index`, from 0, in the order of loading. Error: FITW_E_ARGUMENT past the last. [any-thread]
+ */
+fitw_status fitw_importer_describe(const fitw_context *context, size_t index, fitw_importer_info *out);
 
 #ifdef __cplusplus
 }  // extern "C"

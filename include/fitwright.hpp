@@ -1156,6 +1156,15 @@ class Context {
             status = fitw_plugin_refused(get(), k, &out[k]);
         return detail::done<std::vector<fitw_refusal>>(session_, status, std::move(out));
     }
+    /* Importers of the loaded plug-ins; one is named in fitw_part_options. */
+    Out<std::vector<fitw_importer_info>> importers() const {
+        std::size_t count = 0;
+        fitw_status status = fitw_importer_count(get(), &count);
+        std::vector<fitw_importer_info> out(count, sized<fitw_importer_info>());
+        for (std::size_t k = 0; k < count && status == FITW_OK; ++k)
+            status = fitw_importer_describe(get(), k, &out[k]);
+        return detail::done<std::vector<fitw_importer_info>>(session_, status, std::move(out));
+    }
     /* Fits to points of the host; x, y, z side by side, mm. */
     Out<Fit> fit(const std::string &fitter, Span<const double> xyz, const FitOptions &options = FitOptions(),
                  double noise_mm = 0.0) const {

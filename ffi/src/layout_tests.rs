@@ -100,7 +100,7 @@ fn structs_lie_as_the_description_says() {
         crate::step::fitw_step_options {
             struct_size, flags, schema, reserved, title, date, scan_date, precision_mm, axis_length_mm
         }
-        crate::part::fitw_part_options { struct_size, flags, unit, reserved, chord_error_mm }
+        crate::part::fitw_part_options { struct_size, flags, unit, reserved, chord_error_mm, reader }
         crate::part::fitw_part_info {
             struct_size, closed, solid_count, point_count, triangle_count, face_count, hole_count,
             note_count, volume_mm3, area_mm2, low_mm, high_mm, chord_error_mm, schema
@@ -130,6 +130,7 @@ fn structs_lie_as_the_description_says() {
             struct_size, trusted, id, title, version, licence, folder, fitter_count
         }
         crate::plugin::fitw_refusal { struct_size, status, folder, reason }
+        crate::plugin::fitw_importer_info { struct_size, reserved, id, title, extensions }
         crate::job::fitw_outcome_info {
             struct_size, verdict, scan_count, feature_count, finding_count, machine_from_scan
         }

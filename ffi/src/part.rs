@@ -34,6 +34,9 @@ pub struct fitw_part_options {
     pub reserved: i32,
     /// Largest distance of a STEP part's mesh from its exact surfaces, mm, 1e-5 to 100; 0: 0.01.
     pub chord_error_mm: f64,
+    /// Since 1.3: id of a loaded plug-in's importer that is to read it, see fitw_importer_describe; empty: the
+    /// library itself.
+    pub reader: fitw_str,
 }
 
 /// What a part consists of.
@@ -95,7 +98,7 @@ grows! { fitw_part_options 24, fitw_part_info 144, fitw_part_hole_info 72 }
 ///
 /// The part may be open: fitw_part_describe tells. `options` may be NULL. Errors: FITW_E_IO, FITW_E_FORMAT
 /// with entity and line, FITW_E_UNKNOWN_FORMAT, FITW_E_UNSUPPORTED, FITW_E_LIMIT, FITW_E_ARGUMENT,
-/// FITW_E_CANCELLED. [any-thread]
+/// FITW_E_CANCELLED; of an importer also FITW_E_PLUGIN. [any-thread]
 #[unsafe(no_mangle)]
 pub unsafe extern "C" fn fitw_part_read(
     context: *const fitw_context,
@@ -120,7 +123,13 @@ pub unsafe extern "C" fn fitw_part_read(
         // counted when it is known.
         let size = std::fs::metadata(&path).map_or(0, |m| m.len());
         drop(c.memory.hold(size)?);
-        let part = c.engine.run(|| Part::read(&path, &options))?;
+        let part = match text::optional(given.reader, "options.reader")? {
+            None => c.engine.run(|| Part::read(&path, &options))?,
+            Some(id) => {
+                let importer = c.plugins.registry().importer(&id)?;
+                c.engine.run(|| Part::read_with(&path, &options, &importer, Some(&c.engine)))?
+            }
+        };
         let held = c.memory.hold(bytes_of(part.points.len(), part.triangles.len(), 0))?;
         for note in &part.notes {
             c.log(FITW_LOG_NOTE, &format!("{path}: {note}"));

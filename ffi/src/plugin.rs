@@ -64,7 +64,24 @@ pub struct fitw_refusal {
     pub reason: fitw_str,
 }
 
-grows! { fitw_plugin_options 40, fitw_plugin_info 96, fitw_refusal 40 }
+/// An importer of a plug-in: it reads parts of formats that the library does not, or with another kernel. Its
+/// texts are valid until the context is released.
+#[repr(C)]
+#[derive(Clone, Copy)]
+pub struct fitw_importer_info {
+    /// sizeof(fitw_importer_info), set by the caller.
+    pub struct_size: u32,
+    /// 0.
+    pub reserved: i32,
+    /// Unique id, such as "occt.step", for fitw_part_options.
+    pub id: fitw_str,
+    /// One line for people.
+    pub title: fitw_str,
+    /// Extensions of the files it reads, lower case, with a blank between them.
+    pub extensions: fitw_str,
+}
+
+grows! { fitw_plugin_options 40, fitw_plugin_info 96, fitw_refusal 40, fitw_importer_info 56 }
 
 /// PLUGIN. Loads the plug-in of a folder (the one with a fitwright-plugin.toml), or all plug-ins in a folder:
 /// from now on the context has their fitters for fits by id, and for the jobs it runs. A plug-in that is there
@@ -182,7 +199,41 @@ pub unsafe extern "C" fn fitw_plugin_refused(
     })
 }
 
-/// The fitters of a context.
+/// Number of importers of the plug-ins that are loaded. [any-thread]
+#[unsafe(no_mangle)]
+pub unsafe extern "C" fn fitw_importer_count(
+    context: *const fitw_context,
+    count: *mut usize,
+) -> fitw_status {
+    call(context, "fitw_importer_count", |c| {
+        Out::new(count, "count").map(|out| out.set(c.plugins.registry().importers().len()))
+    })
+}
+
+/// Importer `index`, from 0, in the order of loading. Error: FITW_E_ARGUMENT past the last. [any-thread]
+#[unsafe(no_mangle)]
+pub unsafe extern "C" fn fitw_importer_describe(
+    context: *const fitw_context,
+    index: usize,
+    out: *mut fitw_importer_info,
+) -> fitw_status {
+    call(context, "fitw_importer_describe", |c| {
+        let out = SizedOut::new(out, "out")?;
+        let registry = c.plugins.registry();
+        let all = registry.importers();
+        let importer = all.get(index).ok_or_else(|| text::past(index, all.len()))?;
+        out.set(fitw_importer_info {
+            struct_size: 0,
+            reserved: 0,
+            id: c.word(importer.id()),
+            title: c.word(importer.title()),
+            extensions: c.word(&importer.extensions().join(" ")),
+        });
+        Ok(())
+    })
+}
+
+/// The fitters and importers of a context.
 #[derive(Default)]
 pub(crate) struct Plugins {
     registry: RwLock<Arc<Registry>>,

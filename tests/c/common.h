@@ -4,6 +4,7 @@
 
 #include <fitwright.h>
 #include <math.h>
+#include <stddef.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>

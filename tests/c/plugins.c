@@ -424,6 +424,45 @@ static void limited(void)
     OK(fitw_context_release(ctx));
 }
 
+/* A cube of 10 mm, whatever the file holds. */
+static void importers(void)
+{
+    fitw_plugin_options o = with_worker();
+    fitw_importer_info info = FITW_ZERO;
+    fitw_part_options options = FITW_ZERO;
+    fitw_part_info found = FITW_ZERO;
+    fitw_part *part = NULL;
+    size_t count = 9;
+    char path[512];
+    FILE *file;
+    info.struct_size = sizeof info, options.struct_size = sizeof options, found.struct_size = sizeof found;
+    snprintf(path, sizeof path, "%s/a.cube", folder);
+    file = fopen(path, "w");
+    TRUE_(file != NULL && fputs("cube", file) >= 0 && fclose(file) == 0);
+    new_context();
+    OK(fitw_importer_count(ctx, &count));
+    TRUE_(count == 0);
+    IS(FITW_E_ARGUMENT, fitw_importer_describe(ctx, 0, &info));
+    options.reader = text("hostile.honest-cube");
+    IS(FITW_E_ARGUMENT, fitw_part_read(ctx, text(path), &options, &part));
+    OK(fitw_plugins_load(ctx, text(inside("importers")), &o, &count));
+    TRUE_(count == 1);
+    OK(fitw_importer_count(ctx, &count));
+    TRUE_(count == 1);
+    OK(fitw_importer_describe(ctx, 0, &info));
+    TRUE_(strcmp(info.id.ptr, "hostile.honest-cube") == 0 && strcmp(info.extensions.ptr, "cube") == 0);
+    OK(fitw_part_read(ctx, text(path), &options, &part));
+    OK(fitw_part_describe(ctx, part, &found));
+    TRUE_(found.closed == 1 && found.face_count == 6 && near_to(found.volume_mm3, 1000.0, 1e-9));
+    OK(fitw_part_release(part));
+    /* Without its name the library itself is asked, which knows no such files. */
+    IS(FITW_E_UNKNOWN_FORMAT, fitw_part_read(ctx, text(path), NULL, &part));
+    /* A host of 1.2 ends its struct before the name. */
+    options.struct_size = offsetof(fitw_part_options, reader);
+    IS(FITW_E_UNKNOWN_FORMAT, fitw_part_read(ctx, text(path), &options, &part));
+    OK(fitw_context_release(ctx));
+}
+
 static void features(void)
 {
     fitw_plugin_options o = with_worker();
@@ -572,6 +611,7 @@ int main(int argc, char **argv)
     in_a_worker_and_here();
     refused();
     limited();
+    importers();
     features();
     jobs();
     puts("plugins: ok");

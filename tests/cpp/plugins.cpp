@@ -75,5 +75,11 @@ int main(int argc, char **argv) {
     Context other = Context::create();
     TRUE_(status_of([&] { other.load_plugins(folder + "/open/stud"); }) == FITW_E_PLUGIN_REFUSED);
     TRUE_(status_of([&] { other.load_plugins(folder + "/none"); }) == FITW_E_IO);
+    PluginOptions how;
+    how.worker = argv[2];
+    TRUE_(other.load_plugins(folder + "/importers", how) == 1 && other.importers().size() == 1);
+    fitw_part_options by = sized<fitw_part_options>();
+    by.reader = other.importers()[0].id;
+    TRUE_(status_of([&] { other.read_part(folder + "/none.cube", by); }) == FITW_E_IO);
     std::puts("plugins: ok");
 }

@@ -194,6 +194,36 @@ pub fn hostile(name: &str, into: &Path) -> Option<PathBuf> {
     build(&Plugin { source, options, manifest, file: library }, name, Interface::Today, into)
 }
 
+/// Builds the importer of `tests/plugins/importers.c` that behaves as its function `name` says, with its manifest
+/// changed: plug-in `hostile.name`, importer `hostile.name-cube` of files `.cube`.
+///
+/// # Panics
+/// If it does not compile without a warning.
+#[must_use]
+pub fn cube_plugin(
+    name: &str,
+    manifest: impl Fn(String) -> String,
+    into: &Path,
+) -> Option<PathBuf> {
+    let file = "libcubes.so".to_owned();
+    let text = manifest(format!(
+        "id = \"hostile.{name}\"\ntitle = \"Cubes\"\nversion = \"0.1.0\"\nlicence = \"MIT OR Apache-2.0\"\n\
+         interface = {{ lowest = \"1.2\", highest = \"1.2\" }}\n\
+         importers = [{{ id = \"hostile.{name}-cube\", extensions = [\"cube\"] }}]\n\n\
+         [library]\nlinux = \"{file}\"\nmacos = \"{file}\"\n"
+    ));
+    let source = root().join("tests/plugins/importers.c");
+    let function = name.replace('-', "_");
+    let options =
+        ["-std=c99".into(), format!("-DBEHAVIOUR={function}"), format!("-DNAME=\"{name}\"")];
+    build(
+        &Plugin { source, options: options.into(), manifest: text, file },
+        name,
+        Interface::Today,
+        into,
+    )
+}
+
 /// Writes the manifest, and sets the rights that a host asks for.
 fn finished(folder: &Path, library: &Path, manifest: &str) {
     let file = folder.join("fitwright-plugin.toml");

@@ -47,6 +47,20 @@ class Plugins(unittest.TestCase):
         self.assertEqual(raised.exception.code, code, str(raised.exception))
         return raised.exception
 
+    def test_a_part_by_an_importer(self):
+        context = fitwright.Context()
+        self.assertEqual(context.importers, [])
+        context.load_plugins(Path(FOLDER) / "importers", worker=WORKER)
+        (importer,) = context.importers
+        self.assertEqual((importer.id, importer.extensions), ("hostile.honest-cube", ("cube",)))
+        with tempfile.TemporaryDirectory() as folder:
+            file = Path(folder, "a.cube")
+            file.write_text("cube")
+            part = context.read_part(file, reader=importer.id)
+            self.assertAlmostEqual(part.describe().volume_mm3, 1000.0, 9)
+            self.fails(Code.ARGUMENT, context.read_part, file, reader="hostile.none")
+            self.fails(Code.UNKNOWN_FORMAT, context.read_part, file)
+
     def test_a_stud_is_found_and_the_same_both_ways(self):
         answers = []
         for trust in (False, True):

@@ -15,7 +15,7 @@ pub fn worker() -> PathBuf {
 }
 
 /// Puts plug-ins into a folder: `plugins/stud` and `plugins/fitters`, which nobody else may write to, and
-/// `open/stud`, which everybody may.
+/// `open/stud`, which everybody may; `importers/honest`, whose cubes are files `.cube`.
 ///
 /// # Panics
 /// If they cannot be built or written.
@@ -26,6 +26,13 @@ pub fn put_plugins(into: &Path) {
     put("plugins/stud", &stud, &into.join("plugins/stud"), 0o755);
     put("tests/plugins/fitters", &fitters, &into.join("plugins/fitters"), 0o755);
     put("plugins/stud", &stud, &into.join("open/stud"), 0o777);
+    let importers = into.join("importers");
+    std::fs::create_dir_all(&importers).expect("a folder");
+    if !importers.join("honest").exists() {
+        // Without a compiler there are no hosts in C either.
+        let _ = crate::plugins::cube_plugin("honest", |manifest| manifest, &importers);
+    }
+    mode(&importers, 0o755);
     mode(&into.join("plugins"), 0o755);
     mode(&into.join("open"), 0o755);
 }

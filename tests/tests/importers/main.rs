@@ -11,7 +11,7 @@ use std::time::Duration;
 
 use fitwright::plugin::{Importer, LoadOptions, Registry};
 use fitwright_tests::c::build::library_of;
-use fitwright_tests::plugins::{Interface, Plugin, build};
+use fitwright_tests::plugins::cube_plugin;
 
 /// The program `fitwright-worker`, built with the profile of the running test.
 fn worker() -> &'static Path {
@@ -41,23 +41,6 @@ fn cubes(name: &str, options: &LoadOptions, into: &Path) -> Option<Importer> {
     let folder = cube_plugin(name, |manifest| manifest, into)?;
     let id = format!("hostile.{name}-cube");
     Some(registry(&folder, options).importer(&id).expect("its importer"))
-}
-
-/// Its folder, with another manifest.
-fn cube_plugin(name: &str, manifest: impl Fn(String) -> String, into: &Path) -> Option<PathBuf> {
-    let file = "libcubes.so".to_owned();
-    let text = manifest(format!(
-        "id = \"hostile.{name}\"\ntitle = \"Cubes\"\nversion = \"0.1.0\"\nlicence = \"MIT OR Apache-2.0\"\n\
-         interface = {{ lowest = \"1.2\", highest = \"1.2\" }}\n\
-         importers = [{{ id = \"hostile.{name}-cube\", extensions = [\"cube\"] }}]\n\n\
-         [library]\nlinux = \"{file}\"\nmacos = \"{file}\"\n"
-    ));
-    let source = fitwright_tests::c::root().join("tests/plugins/importers.c");
-    let function = name.replace('-', "_");
-    let options =
-        ["-std=c99".into(), format!("-DBEHAVIOUR={function}"), format!("-DNAME=\"{name}\"")];
-    let plugin = Plugin { source, options: options.into(), manifest: text, file };
-    build(&plugin, name, Interface::Today, into)
 }
 
 fn temporary() -> tempfile::TempDir {

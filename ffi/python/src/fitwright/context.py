@@ -24,7 +24,7 @@ from .part import Part
 from .region import Region
 from .scan import Scan
 from .values import (
-    ConstraintCost, Covariance, Fitter, LengthError, Option, Plugin, Refusal, Shape, V,
+    ConstraintCost, Covariance, Fitter, Importer, LengthError, Option, Plugin, Refusal, Shape, V,
 )
 
 Path = Union[str, os.PathLike[str]]
@@ -106,6 +106,11 @@ class Context:
     def plugins(self) -> list[Plugin]:
         """The plug-ins that are loaded."""
         return self._all(Plugin, lib.fitw_plugin_count, lib.fitw_plugin_describe)
+
+    @property
+    def importers(self) -> list[Importer]:
+        """The importers of the loaded plug-ins, for :meth:`read_part`."""
+        return self._all(Importer, lib.fitw_importer_count, lib.fitw_importer_describe)
 
     @property
     def refused(self) -> list[Refusal]:
@@ -330,15 +335,21 @@ class Context:
             lambda: self._session.call(lib.fitw_step_write, place, pose_of, raw, count, chosen)
         )
 
-    def read_part(self, path: Path, *, unit: str = "mm", chord_error_mm: float = 0.0) -> Part:
+    def read_part(
+        self, path: Path, *, unit: str = "mm", chord_error_mm: float = 0.0, reader: str = ""
+    ) -> Part:
         """Reads a part in machine coordinates: STEP (.step, .stp, .p21), STL, PLY, OBJ, GLB or 3MF, by the extension.
 
         `unit` of a mesh file; STEP, GLB and 3MF name their own. `chord_error_mm`: largest distance of a STEP part's
-        mesh from its exact surfaces; 0: 0.01. Errors: IO, FORMAT with entity and line, UNKNOWN_FORMAT,
-        UNSUPPORTED, LIMIT.
+        mesh from its exact surfaces; 0: 0.01. `reader`: id of a plug-in's importer, see :attr:`importers`;
+        empty: the library itself. Errors: IO, FORMAT with entity and line, UNKNOWN_FORMAT, UNSUPPORTED, LIMIT.
         """
         options = sized("fitw_part_options", unit=number("UNIT", unit), chord_error_mm=chord_error_mm)
-        return self._make(Part, lib.fitw_part_read, text(os.fspath(path)), options)
+        named = text(reader)
+        options.reader = named
+        made = self._make(Part, lib.fitw_part_read, text(os.fspath(path)), options)
+        del named
+        return made
 
     def write_meshes(
         self,

@@ -239,6 +239,20 @@ class Plugin(Value):
 
 
 @dataclasses.dataclass(frozen=True, eq=False)
+class Importer(Value):
+    """An importer of a plug-in, to be named as the ``reader`` of a part; ``extensions`` of the files it reads."""
+
+    _struct = "fitw_importer_info"
+    id: str
+    title: str
+    extensions: tuple[str, ...]
+
+    @classmethod
+    def read(cls, raw: Any) -> Importer:
+        return cls(string(raw.id), string(raw.title), tuple(string(raw.extensions).split()))
+
+
+@dataclasses.dataclass(frozen=True, eq=False)
 class Refusal(Value):
     """A plug-in that was refused: where it is, why, and the :class:`Code` of the reason."""
 
