@@ -4,7 +4,7 @@
 //! representations are of one thing, one with a transformation places the first in the second, and
 //! a mapped item places a representation in the one that holds it.
 
-use std::collections::{BTreeMap, BTreeSet, HashMap};
+use std::collections::{BTreeMap, BTreeSet, HashMap, HashSet};
 
 use nalgebra::{Matrix3, Rotation3, Translation3, UnitQuaternion};
 
@@ -58,21 +58,50 @@ struct Graph<'f, 'a> {
     visited: usize,
 }
 
-/// Instances the reading of contents lists by type.
-pub(super) const KINDS: [&str; 12] = [
+/// Representations whose items are read.
+const REPRESENTATIONS: [&str; 9] = [
     "SHAPE_REPRESENTATION",
     "ADVANCED_BREP_SHAPE_REPRESENTATION",
     "FACETED_BREP_SHAPE_REPRESENTATION",
     "MANIFOLD_SURFACE_SHAPE_REPRESENTATION",
+    "NON_MANIFOLD_SURFACE_SHAPE_REPRESENTATION",
+    "GEOMETRICALLY_BOUNDED_SURFACE_SHAPE_REPRESENTATION",
+    "COMPOUND_SHAPE_REPRESENTATION",
+    "CSG_SHAPE_REPRESENTATION",
+    "TESSELLATED_SHAPE_REPRESENTATION",
+];
+const SOLIDS: [&str; 3] = ["MANIFOLD_SOLID_BREP", "BREP_WITH_VOIDS", "FACETED_BREP"];
+const SURFACES: [&str; 2] = ["SHELL_BASED_SURFACE_MODEL", "FACE_BASED_SURFACE_MODEL"];
+/// Solids and surfaces that another program must turn into one of those above.
+const OTHERS: [&str; 14] = [
+    "CSG_SOLID",
+    "BOOLEAN_RESULT",
+    "EXTRUDED_AREA_SOLID",
+    "REVOLVED_AREA_SOLID",
+    "EXTRUDED_FACE_SOLID",
+    "REVOLVED_FACE_SOLID",
+    "SURFACE_CURVE_SWEPT_AREA_SOLID",
+    "SWEPT_DISK_SOLID",
+    "SOLID_REPLICA",
+    "BLOCK",
+    "SPHERE",
+    "TORUS",
+    "RIGHT_CIRCULAR_CYLINDER",
+    "RIGHT_CIRCULAR_CONE",
+];
+/// Meshes, which may be copies of solids beside them.
+const TESSELLATED: [&str; 2] = ["TESSELLATED_SOLID", "TESSELLATED_SHELL"];
+const RELATIONS: [&str; 4] = [
     "SHAPE_REPRESENTATION_RELATIONSHIP",
     "CONTEXT_DEPENDENT_SHAPE_REPRESENTATION",
     "SHAPE_DEFINITION_REPRESENTATION",
-    "MANIFOLD_SOLID_BREP",
-    "BREP_WITH_VOIDS",
-    "FACETED_BREP",
-    "SHELL_BASED_SURFACE_MODEL",
     "GLOBAL_UNIT_ASSIGNED_CONTEXT",
 ];
+
+/// Instances the reading of contents lists by type.
+pub(super) fn kinds() -> Vec<&'static str> {
+    [&REPRESENTATIONS[..], &SOLIDS, &SURFACES, &OTHERS, &TESSELLATED, &RELATIONS].concat()
+}
 
 impl Contents {
     pub(super) fn read(file: &StepFile<'_>) -> Result<Contents> {
@@ -84,6 +113,7 @@ impl Contents {
             links: BTreeMap::new(),
             visited: 0,
         };
+        refuse_others(file)?;
         let usual = usual_units(file)?;
         graph.read_representations(usual)?;
         graph.read_relationships()?;
@@ -101,7 +131,7 @@ impl Contents {
 
 impl Graph<'_, '_> {
     fn read_representations(&mut self, usual: Units) -> Result<()> {
-        for kind in &KINDS[..4] {
+        for kind in &REPRESENTATIONS {
             for id in self.file.of_kind(kind) {
                 let record = self.file.record(*id)?;
                 // A view shows what stands elsewhere.
@@ -119,13 +149,13 @@ impl Graph<'_, '_> {
                 let mut representation =
                     Representation { solids: vec![], surfaces: vec![], mapped: vec![], units };
                 for item in a.references(1)? {
-                    match self.file.record(item)?.first(self.file)?.name {
-                        "MANIFOLD_SOLID_BREP" | "BREP_WITH_VOIDS" | "FACETED_BREP" => {
-                            representation.solids.push(item);
-                        }
-                        "SHELL_BASED_SURFACE_MODEL" => representation.surfaces.push(item),
-                        "MAPPED_ITEM" => representation.mapped.push(item),
-                        _ => (),
+                    let name = self.file.record(item)?.first(self.file)?.name;
+                    if SOLIDS.contains(&name) {
+                        representation.solids.push(item);
+                    } else if SURFACES.contains(&name) {
+                        representation.surfaces.push(item);
+                    } else if name == "MAPPED_ITEM" {
+                        representation.mapped.push(item);
                     }
                 }
                 self.representations.insert(*id, representation);
@@ -354,8 +384,8 @@ impl Graph<'_, '_> {
                 .map(|id| Placed { solid: *id, units, pose: Pose::identity() })
                 .collect()
         };
-        contents.solids.extend(loose(&KINDS[7..10]));
-        contents.surfaces.extend(loose(&KINDS[10..11]));
+        contents.solids.extend(loose(&SOLIDS));
+        contents.surfaces.extend(loose(&SURFACES));
     }
 
     fn cyclic(&self, id: u64) -> Error {
@@ -369,16 +399,30 @@ impl Graph<'_, '_> {
     }
 }
 
+/// Refuses a file whose solids would be read only in part.
+fn refuse_others(file: &StepFile<'_>) -> Result<()> {
+    let first = |kinds: &[&str]| kinds.iter().flat_map(|kind| file.of_kind(kind)).min().copied();
+    if let Some(id) = first(&OTHERS) {
+        return Err(file.record(id)?.unsupported(file, "a body that is no boundary representation"));
+    }
+    for id in TESSELLATED.iter().flat_map(|kind| file.of_kind(kind)) {
+        let record = file.record(*id)?;
+        // Name, items, and the exact shape that this is a mesh of.
+        if record.first(file)?.optional_reference(2)?.is_none() {
+            return Err(record.unsupported(file, "a mesh without its exact shape"));
+        }
+    }
+    Ok(())
+}
+
 /// Drops a solid that two representations hold in one place, as the shapes of product and aspect do.
 fn once(placed: &mut Vec<Placed>) {
-    let mut seen: HashMap<u64, Vec<Pose>> = HashMap::new();
+    let mut seen = HashSet::new();
     placed.retain(|p| {
-        let poses = seen.entry(p.solid).or_default();
-        let new = !poses.contains(&p.pose);
-        if new {
-            poses.push(p.pose);
-        }
-        new
+        let place = p.pose.to_homogeneous();
+        // Adding zero makes one of the two zeros.
+        let place: Vec<u64> = place.iter().map(|x| (x + 0.0).to_bits()).collect();
+        seen.insert((p.solid, place))
     });
 }
 
@@ -414,13 +458,16 @@ fn operator_3d(
     };
     let (x, y, z) = (axis(0)?, axis(1)?, axis(4)?);
     let scaled = !a.is_missing(at + 3) && (a.number(at + 3)? - 1.0).abs() > 1e-12;
-    let z = match (z, x, y) {
-        (Some(z), _, _) => z,
-        (None, Some(x), Some(y)) => crate::primitive::unit(x.cross(&y)).unwrap_or(Vec3::z_axis()),
-        _ => Vec3::z_axis(),
+    // ISO 10303-42, base_axis: missing axes are those of the space, as far as the others allow.
+    let z = z.unwrap_or(Vec3::z_axis());
+    let towards = match x {
+        Some(x) => x,
+        None if z.x.abs() > 1.0 - 1e-9 => Vec3::y_axis(),
+        None => Vec3::x_axis(),
     };
-    let frame = Frame::new(geometry.point(a.reference(at + 2)?)?, z, x.map(|x| x.into_inner()));
-    if scaled || y.is_some_and(|y| y.dot(&frame.y) < 0.0) {
+    let frame = Frame::new(geometry.point(a.reference(at + 2)?)?, z, Some(towards.into_inner()));
+    let mirrored = y.unwrap_or(Vec3::y_axis()).dot(&frame.y) < 0.0;
+    if scaled || mirrored {
         return Err(record.unsupported(file, "a part placed mirrored or scaled"));
     }
     Ok(pose(&frame))
@@ -432,7 +479,7 @@ impl Placed {
         let record = file.record(self.solid)?;
         let shells = SolidShells::read(file, self.solid)?
             .ok_or_else(|| record.unsupported(file, "a solid of this type"))?;
-        if record.is("SHELL_BASED_SURFACE_MODEL") {
+        if SURFACES.iter().any(|kind| record.is(kind)) {
             let alone = |shell: &(u64, bool)| SolidShells { shells: vec![*shell] };
             return Ok(shells.shells.iter().map(alone).collect());
         }

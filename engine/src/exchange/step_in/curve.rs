@@ -2,6 +2,7 @@
 
 use std::f64::consts::{PI, TAU};
 
+use super::chain::Chain;
 use super::spline::SplineCurve;
 use crate::error::{Error, Result};
 use crate::primitive::{Direction, Point3, Vec3, any_perpendicular, unit};
@@ -23,6 +24,9 @@ pub(super) enum Curve {
     Hyperbola { frame: Frame, a: f64, b: f64 },
     Parabola { frame: Frame, focal: f64 },
     Spline(SplineCurve),
+    Chain(Chain),
+    /// `distance` along reference x tangent from the basis.
+    Offset { basis: Box<Curve>, distance: f64, reference: Vec3 },
 }
 
 impl Frame {
@@ -53,7 +57,7 @@ impl Curve {
         self.jet(t).0
     }
 
-    /// Point and derivative; a closed spline goes on round past its ends.
+    /// Point and derivative; a closed curve with ends goes on round past them.
     pub(super) fn jet(&self, t: f64) -> (Point3, Vec3) {
         match self {
             Curve::Line { point, direction } => (point + direction * t, *direction),
@@ -69,12 +73,35 @@ impl Curve {
                 f.at(focal * t * t, 2.0 * focal * t, 0.0),
                 f.x * (2.0 * focal * t) + f.y * (2.0 * focal),
             ),
-            Curve::Spline(spline) => {
-                let (low, high) = spline.knots.range();
-                let inside = (low..=high).contains(&t);
-                let t = if inside { t } else { low + (t - low).rem_euclid(high - low) };
-                spline.jet(t)
+            Curve::Spline(spline) => spline.jet(wrapped(t, spline.knots.range())),
+            Curve::Chain(chain) => chain.jet(wrapped(t, chain.range())),
+            Curve::Offset { .. } => {
+                let (low, high) = self.range().unwrap_or((t - 1.0, t + 1.0));
+                let step = 1e-5 * (high - low);
+                let (before, after) = ((t - step).max(low), (t + step).min(high));
+                let slope = (self.lifted(after) - self.lifted(before)) / (after - before);
+                (self.lifted(t), slope)
             }
+        }
+    }
+
+    /// Where the curve ends, if it does.
+    pub(super) fn range(&self) -> Option<(f64, f64)> {
+        match self {
+            Curve::Spline(spline) => Some(spline.knots.range()),
+            Curve::Chain(chain) => Some(chain.range()),
+            Curve::Offset { basis, .. } => basis.range(),
+            _ => None,
+        }
+    }
+
+    /// Point of an offset curve.
+    fn lifted(&self, t: f64) -> Point3 {
+        let Curve::Offset { basis, distance, reference } = self else { return self.at(t) };
+        let (point, slope) = basis.jet(t);
+        match unit(reference.cross(&slope)) {
+            Some(across) => point + across.into_inner() * *distance,
+            None => point,
         }
     }
 
@@ -82,13 +109,16 @@ impl Curve {
     pub(super) fn period(&self) -> Option<f64> {
         match self {
             Curve::Ellipse { .. } => Some(TAU),
-            Curve::Spline(spline) => {
-                let (low, high) = spline.knots.range();
-                let gap = (spline.jet(low).0 - spline.jet(high).0).norm();
-                let size = (spline.jet(low).0 - spline.jet(0.5 * (low + high)).0).norm();
+            Curve::Spline(_) | Curve::Chain(_) => {
+                let (low, high) = self.range()?;
+                let gap = (self.at(low) - self.at(high)).norm();
+                let away = |f: f64| (self.at(low) - self.at(low + f * (high - low))).norm();
+                // A chain of two pieces may be back where it began at any one place.
+                let size = away(0.5).max(away(0.3));
                 (gap <= 1e-6 * size).then_some(high - low)
             }
-            _ => None,
+            Curve::Offset { basis, .. } => basis.period(),
+            Curve::Line { .. } | Curve::Hyperbola { .. } | Curve::Parabola { .. } => None,
         }
     }
 
@@ -105,7 +135,10 @@ impl Curve {
             }
             Curve::Hyperbola { frame, b, .. } => self.polish(p, (frame.local(p).y / b).asinh()),
             Curve::Parabola { frame, focal } => self.polish(p, frame.local(p).y / (2.0 * focal)),
-            Curve::Spline(spline) => self.nearest_on_spline(spline, p),
+            Curve::Spline(_) => self.nearest_of_samples(p),
+            Curve::Chain(chain) => chain.parameter(p),
+            Curve::Offset { .. } if self.range().is_some() => self.nearest_of_samples(p),
+            Curve::Offset { basis, .. } => self.polish(p, basis.parameter(p)),
         }
     }
 
@@ -114,14 +147,17 @@ impl Curve {
     /// # Errors
     /// [`Error::Limit`] when that needs too many of them.
     pub(super) fn divide(&self, from: f64, to: f64, error: f64) -> Result<Vec<f64>> {
-        let coarse = match self {
-            Curve::Line { .. } => return Ok(vec![from, to]),
-            Curve::Ellipse { a, b, .. } if a == b => {
-                return Ok(even(from, to, pieces((to - from).abs() / arc_step(*a, error))?));
-            }
-            Curve::Ellipse { .. } => even(from, to, pieces((to - from).abs() / LARGEST_ARC)?),
-            Curve::Hyperbola { .. } | Curve::Parabola { .. } => even(from, to, 4),
-            Curve::Spline(spline) => spans(spline, from, to)?,
+        if let Curve::Ellipse { a, b, .. } = self
+            && a == b
+        {
+            return Ok(even(from, to, pieces((to - from).abs() / arc_step(*a, error))?));
+        }
+        if let Curve::Line { .. } = self {
+            return Ok(vec![from, to]);
+        }
+        let coarse = match self.range() {
+            Some(range) => between(&self.breaks(range.0, range.1)?, range, from, to)?,
+            None => self.breaks(from, to)?,
         };
         let mut parameters = vec![from];
         for pair in coarse.windows(2) {
@@ -142,6 +178,41 @@ impl Curve {
         pieces(out.len() as f64).map(|_| ())
     }
 
+    /// Parameters that see every bend of the curve.
+    pub(super) fn samples(&self) -> Vec<f64> {
+        match self {
+            Curve::Spline(spline) => parts(&spline.knots.breaks(), 2 * spline.knots.degree() + 1),
+            Curve::Chain(chain) => chain.gathered(|piece| match piece.curve {
+                Curve::Spline(_) | Curve::Chain(_) => piece.curve.samples(),
+                _ => even(piece.from, piece.to, 8),
+            }),
+            Curve::Offset { basis, .. } => basis.samples(),
+            Curve::Ellipse { .. } => even(0.0, TAU, 16),
+            // Unbounded curves are monotone along their main direction: any start leads there.
+            Curve::Line { .. } | Curve::Hyperbola { .. } | Curve::Parabola { .. } => {
+                even(-2.0, 2.0, 16)
+            }
+        }
+    }
+
+    /// Parameters from `from` to `to` between which the curve is smooth and bends one way.
+    fn breaks(&self, from: f64, to: f64) -> Result<Vec<f64>> {
+        Ok(match self {
+            Curve::Line { .. } => vec![from, to],
+            Curve::Ellipse { .. } => even(from, to, pieces((to - from).abs() / LARGEST_ARC)?),
+            Curve::Hyperbola { .. } | Curve::Parabola { .. } => even(from, to, 4),
+            Curve::Spline(spline) => {
+                let each = if spline.knots.degree() == 1 { 1 } else { 2 };
+                parts(&spline.knots.breaks(), each)
+            }
+            Curve::Chain(chain) => chain.gathered(|piece| {
+                let of_piece = piece.curve.breaks(piece.from, piece.to);
+                of_piece.unwrap_or_else(|_| vec![piece.from, piece.to])
+            }),
+            Curve::Offset { basis, .. } => basis.breaks(from, to)?,
+        })
+    }
+
     /// Gauss-Newton on the squared distance.
     fn polish(&self, p: &Point3, start: f64) -> f64 {
         let mut t = start;
@@ -160,10 +231,10 @@ impl Curve {
         t
     }
 
-    fn nearest_on_spline(&self, spline: &SplineCurve, p: &Point3) -> f64 {
-        let (low, high) = spline.knots.range();
-        let samples = spline_samples(spline);
-        let square = |t: f64| (spline.jet(t).0 - p).norm_squared();
+    fn nearest_of_samples(&self, p: &Point3) -> f64 {
+        let (low, high) = self.range().unwrap_or_default();
+        let samples = self.samples();
+        let square = |t: f64| (self.at(t) - p).norm_squared();
         let distances: Vec<f64> = samples.iter().map(|t| square(*t)).collect();
         let mut best = (f64::INFINITY, low);
         for i in 0..samples.len() {
@@ -184,15 +255,18 @@ impl Curve {
     }
 }
 
-/// Parameters that see every bend of a spline: some in each span.
-pub(super) fn spline_samples(spline: &SplineCurve) -> Vec<f64> {
-    let breaks = spline.knots.breaks();
-    let each = 2 * spline.knots.degree() + 1;
-    let mut samples = vec![breaks[0]];
+/// Parameters past the ends go on at the other end.
+fn wrapped(t: f64, (low, high): (f64, f64)) -> f64 {
+    if (low..=high).contains(&t) { t } else { low + (t - low).rem_euclid(high - low) }
+}
+
+/// The breaks with `each` even parts between them.
+fn parts(breaks: &[f64], each: usize) -> Vec<f64> {
+    let mut all = breaks[..1].to_vec();
     for pair in breaks.windows(2) {
-        samples.extend(even(pair[0], pair[1], each).into_iter().skip(1));
+        all.extend(even(pair[0], pair[1], each).into_iter().skip(1));
     }
-    samples
+    all
 }
 
 /// Distance of a point from the segment `a` to `b`.
@@ -226,13 +300,12 @@ pub(super) fn pieces(wanted: f64) -> Result<usize> {
     Err(Error::Limit { what: "pieces of one edge".into(), found, limit: MOST_PIECES })
 }
 
-fn spans(spline: &SplineCurve, from: f64, to: f64) -> Result<Vec<f64>> {
-    let (low, high) = spline.knots.range();
+/// The breaks of a curve with ends that lie between two parameters, which may run past an end.
+fn between(breaks: &[f64], (low, high): (f64, f64), from: f64, to: f64) -> Result<Vec<f64>> {
     let width = high - low;
     let (first, last) = (from.min(to), from.max(to));
     let mut inner = Vec::new();
-    for knot in spline_breaks(spline) {
-        // A closed spline may run past its end.
+    for knot in breaks {
         for turn in [-1.0, 0.0, 1.0] {
             let at = knot + turn * width;
             if at > first + 1e-9 * width && at < last - 1e-9 * width {
@@ -247,16 +320,6 @@ fn spans(spline: &SplineCurve, from: f64, to: f64) -> Result<Vec<f64>> {
     }
     pieces(inner.len() as f64)?;
     Ok(std::iter::once(from).chain(inner).chain(std::iter::once(to)).collect())
-}
-
-fn spline_breaks(spline: &SplineCurve) -> Vec<f64> {
-    let breaks = spline.knots.breaks();
-    let each = if spline.knots.degree() == 1 { 1 } else { 2 };
-    let mut all = vec![breaks[0]];
-    for pair in breaks.windows(2) {
-        all.extend(even(pair[0], pair[1], each).into_iter().skip(1));
-    }
-    all
 }
 
 /// No arc is longer than a twelfth of a turn, however coarse the chord error.

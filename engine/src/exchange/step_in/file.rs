@@ -56,18 +56,35 @@ impl<'a> StepFile<'a> {
 
     /// Parses one instance.
     pub(super) fn record(&self, id: u64) -> Result<Record<'a>> {
-        let Some(&at) = self.places.get(&id) else {
-            return Err(Error::format(
-                self.path,
-                "DATA",
-                format!("no instance #{id}"),
-                "each reference names an instance of the file",
-            ));
-        };
+        let Some(&at) = self.places.get(&id) else { return Err(self.dangling(id)) };
         let mut lexer = Lexer { bytes: self.bytes, at };
-        let record = parse_record(&mut lexer, id).map_err(|f| self.broken(&f))?;
+        let record = parse_record(&mut lexer, id).map_err(|fault| {
+            let place = format!("#{id}, line {}", self.line(fault.at));
+            Error::format(self.path, place, &fault.found, fault.allowed)
+        })?;
         self.count((lexer.at - at) as u64)?;
         Ok(record)
+    }
+
+    /// An instance that is not there, named by the first that refers to it.
+    fn dangling(&self, id: u64) -> Error {
+        let text = format!("#{id}");
+        let used = self.bytes.windows(text.len()).enumerate().position(|(at, window)| {
+            window == text.as_bytes()
+                && !self.bytes.get(at + text.len()).is_some_and(u8::is_ascii_digit)
+        });
+        let used = used.unwrap_or_default();
+        let holder = self.places.iter().filter(|(_, at)| **at <= used).max_by_key(|(_, at)| **at);
+        let place = match holder {
+            Some((holder, at)) => {
+                let mut lexer = Lexer { bytes: self.bytes, at: *at };
+                let name = parse_record(&mut lexer, *holder).map(|r| r.name());
+                format!("#{holder}={}, line {}", name.unwrap_or_default(), self.line(used))
+            }
+            None => format!("line {}", self.line(used)),
+        };
+        let allowed = "each reference names an instance of the file; export the part again";
+        Error::format(self.path, place, format!("no instance #{id}"), allowed)
     }
 
     /// Bounds the work of a file whose instances multiply each other, far over what sharing needs.
@@ -164,7 +181,10 @@ impl<'a> StepFile<'a> {
         };
         let mut note = |name: &str| {
             if let Some(known) = wanted.iter().find(|w| **w == name) {
-                self.kinds.entry(known).or_default().push(id);
+                let ids = self.kinds.entry(known).or_default();
+                if ids.last() != Some(&id) {
+                    ids.push(id);
+                }
             }
         };
         simple.into_iter().for_each(&mut note);
@@ -176,6 +196,10 @@ impl<'a> StepFile<'a> {
                 }
             })
             .map_err(|f| self.broken(&f))?;
+        if self.places.len() as u64 >= MOST_INSTANCES {
+            let what = "instances of the file".into();
+            return Err(Error::Limit { what, found: MOST_INSTANCES + 1, limit: MOST_INSTANCES });
+        }
         if let Some(earlier) = self.places.insert(id, start) {
             let found = format!("#{id} again, first on line {}", self.line(earlier));
             return Err(Error::format(
@@ -199,11 +223,12 @@ fn schema_text(lexer: &Lexer<'_>) -> String {
 fn parse_record<'a>(lexer: &mut Lexer<'a>, id: u64) -> std::result::Result<Record<'a>, Fault> {
     let start = lexer.clone();
     let mut parts = Vec::new();
+    let mut left = MOST_VALUES;
     match lexer.next()? {
-        Token::Keyword(name) => parts.push((name, arguments(lexer)?)),
+        Token::Keyword(name) => parts.push((name, arguments(lexer, &mut left)?)),
         Token::Open => loop {
             match lexer.next()? {
-                Token::Keyword(name) => parts.push((name, arguments(lexer)?)),
+                Token::Keyword(name) => parts.push((name, arguments(lexer, &mut left)?)),
                 Token::Close => break,
                 _ => return Err(start.fault("a list of TYPE(...) in parentheses")),
             }
@@ -213,16 +238,24 @@ fn parse_record<'a>(lexer: &mut Lexer<'a>, id: u64) -> std::result::Result<Recor
     Ok(Record { id, parts })
 }
 
-fn arguments<'a>(lexer: &mut Lexer<'a>) -> std::result::Result<Vec<Value<'a>>, Fault> {
+fn arguments<'a>(
+    lexer: &mut Lexer<'a>,
+    left: &mut usize,
+) -> std::result::Result<Vec<Value<'a>>, Fault> {
     let start = lexer.clone();
+    *left = left.checked_sub(1).ok_or_else(|| start.fault(TOO_MANY_VALUES))?;
     if lexer.next()? != Token::Open {
         return Err(start.fault("( after the type"));
     }
-    list(lexer, 0)
+    list(lexer, 0, left)
 }
 
-/// Values up to the closing parenthesis; the opening one is read.
-fn list<'a>(lexer: &mut Lexer<'a>, depth: usize) -> std::result::Result<Vec<Value<'a>>, Fault> {
+/// Values up to the closing parenthesis, of which `left` are allowed; the opening one is read.
+fn list<'a>(
+    lexer: &mut Lexer<'a>,
+    depth: usize,
+    left: &mut usize,
+) -> std::result::Result<Vec<Value<'a>>, Fault> {
     if depth > DEEPEST_LIST {
         return Err(lexer.fault("lists nested at most 16 deep"));
     }
@@ -235,7 +268,8 @@ fn list<'a>(lexer: &mut Lexer<'a>, depth: usize) -> std::result::Result<Vec<Valu
             Token::Close if values.is_empty() || !expects_value => return Ok(values),
             Token::Comma if !expects_value => expects_value = true,
             _ if expects_value => {
-                let value = value(lexer, token, depth)?;
+                *left = left.checked_sub(1).ok_or_else(|| before.fault(TOO_MANY_VALUES))?;
+                let value = value(lexer, token, depth, left)?;
                 values.push(value.ok_or_else(|| before.fault("a value"))?);
                 expects_value = false;
             }
@@ -248,6 +282,7 @@ fn value<'a>(
     lexer: &mut Lexer<'a>,
     token: Token<'a>,
     depth: usize,
+    left: &mut usize,
 ) -> std::result::Result<Option<Value<'a>>, Fault> {
     Ok(Some(match token {
         Token::Reference(id) => Value::Reference(id),
@@ -256,13 +291,13 @@ fn value<'a>(
         Token::Enumeration(name) => Value::Enumeration(name),
         Token::Missing | Token::Binary => Value::Missing,
         Token::Derived => Value::Derived,
-        Token::Open => Value::List(list(lexer, depth + 1)?),
+        Token::Open => Value::List(list(lexer, depth + 1, left)?),
         Token::Keyword(_) => {
             let before = lexer.clone();
             if lexer.next()? != Token::Open {
                 return Err(before.fault("( after the type of a value"));
             }
-            Value::Typed(list(lexer, depth + 1)?)
+            Value::Typed(list(lexer, depth + 1, left)?)
         }
         _ => return Ok(None),
     }))
@@ -272,3 +307,7 @@ const BYTE_ORDER_MARK: &[u8] = b"\xef\xbb\xbf";
 const RECORDS_BESIDES: u64 = 1_000_000;
 const BYTES_BESIDES: u64 = 256 << 20;
 const DEEPEST_LIST: usize = 16;
+const MOST_INSTANCES: u64 = 20_000_000;
+/// Of one instance: ten times the largest net of control points that is read.
+const MOST_VALUES: usize = 2_000_000;
+const TOO_MANY_VALUES: &str = "2 million values in one instance; export the part as a mesh instead";

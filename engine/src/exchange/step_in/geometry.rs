@@ -65,7 +65,7 @@ impl<'f, 'a> Geometry<'f, 'a> {
         self.surface_at(id, 0)
     }
 
-    fn curve_at(&self, id: u64, depth: usize) -> Result<(Curve, bool)> {
+    pub(super) fn curve_at(&self, id: u64, depth: usize) -> Result<(Curve, bool)> {
         let record = self.file.record(id)?;
         if depth > DEEPEST {
             return Err(record.fault(
@@ -103,6 +103,11 @@ impl<'f, 'a> Geometry<'f, 'a> {
                 focal: self.length(&a, 2)?,
             },
             "POLYLINE" => Curve::Spline(self.polyline(&a)?),
+            "COMPOSITE_CURVE"
+            | "COMPOSITE_CURVE_ON_SURFACE"
+            | "BOUNDARY_CURVE"
+            | "OUTER_BOUNDARY_CURVE" => self.composite(&a, depth)?,
+            "OFFSET_CURVE_3D" => self.offset_curve(&a, depth)?,
             "SURFACE_CURVE" | "SEAM_CURVE" | "INTERSECTION_CURVE" | "BOUNDED_SURFACE_CURVE" => {
                 return self.curve_at(a.reference(1)?, depth + 1);
             }
@@ -163,6 +168,17 @@ impl<'f, 'a> Geometry<'f, 'a> {
                     None => Vec3::z(),
                 };
                 return Ok((Surface::Revolution { curve, point, axis }, with));
+            }
+            "OFFSET_SURFACE" => {
+                let (basis, with) = self.surface_at(a.reference(1)?, depth + 1)?;
+                let distance = a.number(2)? * self.units.length;
+                if distance.abs() > LARGEST {
+                    return Err(a.fault(2, format!("{distance} mm"), "at most 1e7 mm"));
+                }
+                let what = "an offset that turns its surface inside out";
+                let surface = basis.offset(if with { distance } else { -distance });
+                let surface = surface.ok_or_else(|| record.unsupported(self.file, what))?;
+                return Ok((surface, with));
             }
             "RECTANGULAR_TRIMMED_SURFACE" => {
                 let (surface, with) = self.surface_at(a.reference(1)?, depth + 1)?;
@@ -333,11 +349,11 @@ fn implied_knots(
         .map_err(|found| base.fault(0, found, "control points that fit the degree"))
 }
 
-fn limited(controls: usize) -> Result<()> {
+pub(super) fn limited(controls: usize) -> Result<()> {
     if controls <= MOST_CONTROLS {
         return Ok(());
     }
-    let what = "control points of one curve or surface".into();
+    let what = "control points or segments of one curve or surface".into();
     Err(Error::Limit { what, found: controls as u64, limit: MOST_CONTROLS as u64 })
 }
 
@@ -360,6 +376,6 @@ const SPLINE_SURFACES: [&str; 5] = [
     "QUASI_UNIFORM_SURFACE",
 ];
 /// Ten kilometres: nothing scanned is larger, and a thousandth of a millimetre keeps its digits.
-const LARGEST: f64 = 1e7;
+pub(super) const LARGEST: f64 = 1e7;
 const MOST_CONTROLS: usize = 200_000;
 const DEEPEST: usize = 8;

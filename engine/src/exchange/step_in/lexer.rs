@@ -95,12 +95,16 @@ impl<'a> Lexer<'a> {
     }
 
     pub(super) fn fault(&self, allowed: &'static str) -> Fault {
-        let rest = self.bytes.get(self.at..).unwrap_or_default();
+        self.fault_at(self.at, allowed)
+    }
+
+    fn fault_at(&self, at: usize, allowed: &'static str) -> Fault {
+        let rest = self.bytes.get(at..).unwrap_or_default();
         let found = match rest.first() {
             None => "the end of the file".into(),
             Some(_) => format!("\"{}\"", String::from_utf8_lossy(&rest[..rest.len().min(24)])),
         };
-        Fault { at: self.at, found: found.replace(['\n', '\r'], " "), allowed }
+        Fault { at, found: found.replace(['\n', '\r'], " "), allowed }
     }
 
     fn single(&mut self, token: Token<'a>) -> Token<'a> {
@@ -143,18 +147,20 @@ impl<'a> Lexer<'a> {
     }
 
     fn reference(&mut self) -> Result<Token<'a>, Fault> {
-        let fault = self.fault("# and an instance number below 2^64");
+        let start = self.at;
         self.at += 1;
-        self.take_while(|b| b.is_ascii_digit()).parse().map(Token::Reference).map_err(|_| fault)
+        let number = self.take_while(|b| b.is_ascii_digit()).parse().map(Token::Reference);
+        number.map_err(|_| self.fault_at(start, "# and an instance number below 2^64"))
     }
 
     fn text(&mut self) -> Result<Token<'a>, Fault> {
-        let fault = self.fault("a text that is closed by an apostrophe");
         let start = self.at + 1;
         self.at = start;
         loop {
             match self.bytes.get(self.at) {
-                None => return Err(fault),
+                None => {
+                    return Err(self.fault_at(start - 1, "a text that is closed by an apostrophe"));
+                }
                 Some(b'\'') if self.bytes.get(self.at + 1) == Some(&b'\'') => self.at += 2,
                 Some(b'\'') => {
                     self.at += 1;
@@ -166,31 +172,31 @@ impl<'a> Lexer<'a> {
     }
 
     fn binary(&mut self) -> Result<Token<'a>, Fault> {
-        let fault = self.fault("a binary value that is closed by \"");
+        let start = self.at;
         self.at += 1;
         self.take_while(|b| b.is_ascii_hexdigit());
         if self.bytes.get(self.at) != Some(&b'"') {
-            return Err(fault);
+            return Err(self.fault_at(start, "a binary value that is closed by \""));
         }
         Ok(self.single(Token::Binary))
     }
 
     fn enumeration(&mut self) -> Result<Token<'a>, Fault> {
-        let fault = self.fault("an enumeration value between two points");
+        let start = self.at;
         self.at += 1;
         let name = self.take_while(|b| b.is_ascii_alphanumeric() || b == b'_');
         if name.is_empty() || self.bytes.get(self.at) != Some(&b'.') {
-            return Err(fault);
+            return Err(self.fault_at(start, "an enumeration value between two points"));
         }
         Ok(self.single(Token::Enumeration(name)))
     }
 
     fn number(&mut self) -> Result<Token<'a>, Fault> {
-        let fault = self.fault("a finite number");
+        let start = self.at;
         let text = self.take_while(|b| b.is_ascii_digit() || b"+-.eE".contains(&b));
         match text.parse::<f64>() {
             Ok(value) if value.is_finite() => Ok(Token::Number(value)),
-            _ => Err(fault),
+            _ => Err(self.fault_at(start, "a finite number")),
         }
     }
 }

@@ -29,7 +29,7 @@ pub(super) fn mesh(file: &StepFile<'_>, brep: &Brep, error: f64) -> Result<Solid
     // Half for each direction of a face that is curved both ways.
     let mut errors = vec![0.5 * error; brep.edges.len()];
     for attempt in 0.. {
-        let mut net = Net::new(brep, &errors)?;
+        let mut net = Net::new(file, brep, &errors)?;
         let mut plans = Vec::with_capacity(brep.faces.len());
         for face in &brep.faces {
             plans.push(Plan::new(face, brep, &mut net, 0.5 * error)?);

@@ -7,6 +7,7 @@
 //! 10303-21, -42 and -43 say what the entities mean.
 
 mod assembly;
+mod chain;
 mod curve;
 mod cut;
 mod face;
@@ -17,9 +18,11 @@ mod lexer;
 mod loops;
 mod mesh;
 mod net;
+mod offset;
 mod plane;
 mod project;
 mod record;
+mod segments;
 mod spline;
 mod steps;
 mod surface;
@@ -48,7 +51,7 @@ struct Solid {
 
 /// Reads the solids of a STEP file as closed meshes within `chord_error`, mm.
 pub(super) fn read(path: &Path, bytes: &[u8], chord_error: f64) -> Result<Part> {
-    let file = StepFile::index(path, bytes, &assembly::KINDS)?;
+    let file = StepFile::index(path, bytes, &assembly::kinds())?;
     let contents = Contents::read(&file)?;
     let mut part = Part {
         file: path.to_owned(),

@@ -1,5 +1,6 @@
 //! Edges divided once: both faces of an edge take the same points, so the mesh closes by construction.
 
+use super::file::StepFile;
 use super::topology::{Brep, Edge};
 use crate::error::{Error, Result};
 use crate::primitive::Point3;
@@ -22,10 +23,17 @@ pub(super) struct Division {
 
 impl Net {
     /// Divides each edge to its own chord error, mm.
-    pub(super) fn new(brep: &Brep, errors: &[f64]) -> Result<Net> {
+    pub(super) fn new(file: &StepFile<'_>, brep: &Brep, errors: &[f64]) -> Result<Net> {
         let mut net = Net { points: brep.vertices.clone(), divisions: Vec::new(), gap: 0.0 };
         for (edge, error) in brep.edges.iter().zip(errors) {
-            let parameters = edge.curve.divide(edge.from, edge.to, *error)?;
+            let named = |error| match error {
+                Error::Limit { what, found, limit } => {
+                    let edge = file.place(edge.id, "EDGE_CURVE");
+                    Error::Limit { what: format!("{edge}: {what}"), found, limit }
+                }
+                other => other,
+            };
+            let parameters = edge.curve.divide(edge.from, edge.to, *error).map_err(named)?;
             let last = parameters.len() - 1;
             let mut points = Vec::with_capacity(parameters.len());
             for (i, t) in parameters.iter().enumerate() {

@@ -2,7 +2,7 @@
 //!
 //! Levenberg-Marquardt as in Nocedal and Wright (2006), Numerical Optimization, section 10.3.
 
-use super::curve::{Curve, even, spline_samples};
+use super::curve::even;
 use super::surface::Surface;
 use crate::primitive::{Point3, Vec3};
 
@@ -32,17 +32,27 @@ pub(super) fn distance_near(surface: &Surface, p: &Point3, near: [f64; 2], good:
 
 /// The most promising of the sampled parameters, best first.
 fn starts(surface: &Surface, p: &Point3) -> Vec<[f64; 2]> {
-    let mut sampled: Vec<([f64; 2], f64)> = match surface {
+    let mut sampled: Vec<([f64; 2], f64)> = candidates(surface, p)
+        .into_iter()
+        .map(|uv| (uv, (surface.at(uv) - p).norm_squared()))
+        .collect();
+    sampled.sort_by(|a, b| a.1.total_cmp(&b.1));
+    sampled.truncate(MOST_STARTS);
+    sampled.into_iter().map(|(uv, _)| uv).collect()
+}
+
+fn candidates(surface: &Surface, p: &Point3) -> Vec<[f64; 2]> {
+    match surface {
         // For a swept profile the place along the sweep follows from the place on the profile.
-        Surface::Extrusion { curve, direction } => profile_samples(curve)
+        Surface::Extrusion { curve, direction } => curve
+            .samples()
             .into_iter()
             .map(|u| [u, (p - curve.at(u)).dot(direction) / direction.norm_squared()])
-            .map(|uv| (uv, (surface.at(uv) - p).norm_squared()))
             .collect(),
-        Surface::Revolution { curve, point, axis } => profile_samples(curve)
+        Surface::Revolution { curve, point, axis } => curve
+            .samples()
             .into_iter()
             .map(|v| [angle_between(&(curve.at(v) - point), &(p - point), axis), v])
-            .map(|uv| (uv, (surface.at(uv) - p).norm_squared()))
             .collect(),
         Surface::Spline { spline, .. } => {
             let lines = |breaks: Vec<f64>, degree: usize| {
@@ -57,27 +67,11 @@ fn starts(surface: &Surface, p: &Point3) -> Vec<[f64; 2]> {
                 all
             };
             let rows = lines(spline.v.breaks(), spline.v.degree());
-            lines(spline.u.breaks(), spline.u.degree())
-                .into_iter()
-                .flat_map(|u| rows.iter().map(move |v| [u, *v]))
-                .map(|uv| (uv, (surface.at(uv) - p).norm_squared()))
-                .collect()
+            let columns = lines(spline.u.breaks(), spline.u.degree()).into_iter();
+            columns.flat_map(|u| rows.iter().map(move |v| [u, *v])).collect()
         }
+        Surface::Offset { basis, .. } => candidates(basis, p),
         _ => Vec::new(),
-    };
-    sampled.sort_by(|a, b| a.1.total_cmp(&b.1));
-    sampled.truncate(MOST_STARTS);
-    sampled.into_iter().map(|(uv, _)| uv).collect()
-}
-
-fn profile_samples(curve: &Curve) -> Vec<f64> {
-    match curve {
-        Curve::Spline(spline) => spline_samples(spline),
-        Curve::Ellipse { .. } => even(0.0, std::f64::consts::TAU, 16),
-        // Unbounded profiles are monotone along their main direction: any start leads there.
-        Curve::Line { .. } | Curve::Hyperbola { .. } | Curve::Parabola { .. } => {
-            even(-2.0, 2.0, 16)
-        }
     }
 }
 

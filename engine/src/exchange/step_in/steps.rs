@@ -41,6 +41,13 @@ impl Steps {
             }
             Surface::Extrusion { .. } => [sampled_steps(surface, low, high, error)[0], width[1]],
             Surface::Spline { .. } => sampled_steps(surface, low, high, error),
+            Surface::Offset { basis, .. } => {
+                let sampled = sampled_steps(surface, low, high, error);
+                match **basis {
+                    Surface::Revolution { .. } => [sampled[0].min(LARGEST_ARC), sampled[1]],
+                    _ => sampled,
+                }
+            }
         };
         Steps { unit, spacing }
     }
@@ -121,20 +128,16 @@ fn sampled_steps(surface: &Surface, low: [f64; 2], high: [f64; 2], error: f64) -
     })
 }
 
-/// Pieces of a parameter line: some in each span of a spline.
+/// Pieces of a parameter line: some in each span.
 fn samples(surface: &Surface, axis: usize) -> usize {
     let spans = match surface {
-        Surface::Spline { spline, .. } => {
-            if axis == 0 {
-                spline.u.breaks().len()
-            } else {
-                spline.v.breaks().len()
-            }
-        }
+        Surface::Spline { spline, .. } if axis == 0 => spline.u.breaks().len(),
+        Surface::Spline { spline, .. } => spline.v.breaks().len(),
         Surface::Extrusion { curve, .. } | Surface::Revolution { curve, .. } => match curve {
             super::curve::Curve::Spline(spline) => spline.knots.breaks().len(),
-            _ => 8,
+            _ => curve.samples().len() / 2,
         },
+        Surface::Offset { basis, .. } => return samples(basis, axis),
         _ => 8,
     };
     (2 * spans).clamp(16, 256)

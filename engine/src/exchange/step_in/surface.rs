@@ -5,6 +5,7 @@
 use std::f64::consts::{FRAC_PI_2, TAU};
 
 use super::curve::{Curve, Frame};
+use super::offset;
 use super::project;
 use super::spline::{Jet, SplineSurface};
 use crate::primitive::{Cone, Cylinder, Direction, Plane, Point3, Primitive, Sphere, Torus, Vec3};
@@ -50,6 +51,11 @@ pub(super) enum Surface {
     Spline {
         spline: SplineSurface,
         closed: [bool; 2],
+    },
+    /// `distance` along the normal of a surface whose offset has no simpler form.
+    Offset {
+        basis: Box<Surface>,
+        distance: f64,
     },
 }
 
@@ -99,6 +105,7 @@ impl Surface {
             Surface::Extrusion { .. } | Surface::Revolution { .. } | Surface::Spline { .. } => {
                 self.jet(uv).0
             }
+            Surface::Offset { basis, distance } => offset::point(basis, *distance, uv),
         }
     }
 
@@ -123,6 +130,7 @@ impl Surface {
                 };
                 spline.jet(wrap(u, spline.u.range()), wrap(v, spline.v.range()))
             }
+            Surface::Offset { .. } => offset::jet(self, uv),
             _ => (self.at(uv), Vec3::zeros(), Vec3::zeros()),
         }
     }
@@ -157,9 +165,10 @@ impl Surface {
                 let q = frame.local(p);
                 [q.y.atan2(q.x), q.z.atan2(q.x.hypot(q.y) - major)]
             }
-            Surface::Extrusion { .. } | Surface::Revolution { .. } | Surface::Spline { .. } => {
-                project::parameters(self, p, hint)
-            }
+            Surface::Extrusion { .. }
+            | Surface::Revolution { .. }
+            | Surface::Spline { .. }
+            | Surface::Offset { .. } => project::parameters(self, p, hint),
         }
     }
 
@@ -174,6 +183,7 @@ impl Surface {
             Surface::Revolution { curve, .. } => [Some(TAU), curve.period()],
             Surface::Spline { .. } => [0, 1]
                 .map(|axis| self.range(axis).filter(|_| self.closed(axis)).map(|(a, b)| b - a)),
+            Surface::Offset { basis, .. } => basis.periods(),
             Surface::Plane(_) | Surface::Stereographic { .. } => [None, None],
         }
     }
@@ -184,12 +194,9 @@ impl Surface {
             Surface::Spline { spline, .. } => {
                 Some(if axis == 0 { spline.u.range() } else { spline.v.range() })
             }
-            Surface::Extrusion { curve: Curve::Spline(spline), .. } if axis == 0 => {
-                Some(spline.knots.range())
-            }
-            Surface::Revolution { curve: Curve::Spline(spline), .. } if axis == 1 => {
-                Some(spline.knots.range())
-            }
+            Surface::Extrusion { curve, .. } if axis == 0 => curve.range(),
+            Surface::Revolution { curve, .. } if axis == 1 => curve.range(),
+            Surface::Offset { basis, .. } => basis.range(axis),
             _ => None,
         }
     }
@@ -216,6 +223,7 @@ impl Surface {
             }
             Surface::Revolution { curve, point, axis } => revolution_poles(curve, point, axis),
             Surface::Spline { .. } => self.collapsed_sides(),
+            Surface::Offset { basis, distance } => offset::poles(basis, *distance),
             _ => Vec::new(),
         }
     }
@@ -257,9 +265,10 @@ impl Surface {
                 minor_radius: *minor,
             }
             .into(),
-            Surface::Extrusion { .. } | Surface::Revolution { .. } | Surface::Spline { .. } => {
-                return None;
-            }
+            Surface::Extrusion { .. }
+            | Surface::Revolution { .. }
+            | Surface::Spline { .. }
+            | Surface::Offset { .. } => return None,
         })
     }
 
@@ -269,6 +278,7 @@ impl Surface {
             Surface::Spline { closed, .. } => closed[axis],
             Surface::Extrusion { curve, .. } => axis == 0 && curve.period().is_some(),
             Surface::Revolution { curve, .. } => axis == 1 && curve.period().is_some(),
+            Surface::Offset { basis, .. } => basis.closed(axis),
             _ => false,
         }
     }
@@ -324,9 +334,9 @@ fn revolution_poles(curve: &Curve, point: &Point3, axis: &Vec3) -> Vec<Pole> {
             let (a, b) = (across(start - point), across(*direction));
             if b.norm_squared() > 0.0 { vec![-a.dot(&b) / b.norm_squared()] } else { Vec::new() }
         }
-        Curve::Spline(spline) if curve.period().is_none() => {
-            let (low, high) = spline.knots.range();
-            vec![low, high]
+        Curve::Parabola { .. } => vec![nearest_to_axis(curve, point, axis)],
+        _ if curve.period().is_none() => {
+            curve.range().map_or(Vec::new(), |(low, high)| vec![low, high])
         }
         _ => Vec::new(),
     };
@@ -340,6 +350,22 @@ fn revolution_poles(curve: &Curve, point: &Point3, axis: &Vec3) -> Vec<Pole> {
         }
     }
     poles
+}
+
+/// Parameter at which a profile that meets the axis once does so, by Gauss-Newton.
+fn nearest_to_axis(curve: &Curve, point: &Point3, axis: &Vec3) -> f64 {
+    let across = |d: Vec3| d - axis * d.dot(axis);
+    let mut t = 0.0;
+    for _ in 0..60 {
+        let (on, slope) = curve.jet(t);
+        let (arm, slope) = (across(on - point), across(slope));
+        let step = arm.dot(&slope) / slope.norm_squared().max(f64::MIN_POSITIVE);
+        t -= step;
+        if step.abs() <= 1e-15 * (1.0 + t.abs()) {
+            break;
+        }
+    }
+    t
 }
 
 #[cfg(test)]

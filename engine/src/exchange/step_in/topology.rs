@@ -23,6 +23,8 @@ pub(super) struct Brep {
 /// A piece of a curve from one vertex to another; `from` may be the larger parameter.
 #[derive(Debug)]
 pub(super) struct Edge {
+    /// Instance it was read from.
+    pub id: u64,
     pub curve: Curve,
     pub from: f64,
     pub to: f64,
@@ -85,7 +87,7 @@ impl SolidShells {
                     shells.push(oriented_shell(file, void)?);
                 }
             }
-            "SHELL_BASED_SURFACE_MODEL" => {
+            "SHELL_BASED_SURFACE_MODEL" | "FACE_BASED_SURFACE_MODEL" => {
                 for shell in a.references(1)? {
                     shells.push(oriented_shell(file, shell)?);
                 }
@@ -259,7 +261,7 @@ impl<'f, 'a> Builder<'f, 'a> {
         let forward = a.flag(4)? == with;
         let index = match self.span(&curve, start, end, forward) {
             Some((from, to)) => {
-                self.brep.edges.push(Edge { curve, from, to, start, end });
+                self.brep.edges.push(Edge { id, curve, from, to, start, end });
                 self.brep.edges.len() - 1
             }
             None => NO_EDGE,
@@ -284,9 +286,8 @@ impl<'f, 'a> Builder<'f, 'a> {
             }
             return Some((from, to));
         }
-        match curve {
-            Curve::Spline(spline) if start == end => {
-                let (low, high) = spline.knots.range();
+        match curve.range() {
+            Some((low, high)) if start == end => {
                 Some(if forward { (low, high) } else { (high, low) })
             }
             _ => (start != end).then_some((from, to)),
@@ -326,7 +327,7 @@ impl<'f, 'a> Builder<'f, 'a> {
                 let length = (q - p).norm();
                 let direction = if length > 0.0 { (q - p) / length } else { Vec3::x() };
                 let curve = Curve::Line { point: p, direction };
-                self.brep.edges.push(Edge { curve, from: 0.0, to: length, start, end });
+                self.brep.edges.push(Edge { id: *a, curve, from: 0.0, to: length, start, end });
             }
             uses.push(Use { edge, forward: self.brep.edges[edge].start == start });
         }
@@ -371,7 +372,7 @@ fn oriented_shell(file: &StepFile<'_>, id: u64) -> Result<(u64, bool)> {
     let record = file.record(id)?;
     let a = record.first(file)?;
     match a.name {
-        "CLOSED_SHELL" | "OPEN_SHELL" => Ok((id, false)),
+        "CLOSED_SHELL" | "OPEN_SHELL" | "CONNECTED_FACE_SET" => Ok((id, false)),
         "ORIENTED_CLOSED_SHELL" | "ORIENTED_OPEN_SHELL" => {
             let inner = a.reference(2)?;
             let record = file.record(inner)?;
