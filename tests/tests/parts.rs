@@ -1,6 +1,15 @@
 //! STEP parts in by the built-in road, against the OCCT kernel's own values: data/parts/README.md
 //! says where the parts and the values come from.
 
+#[path = "parts/forms.rs"]
+mod forms;
+#[path = "parts/hostile.rs"]
+mod hostile;
+#[path = "parts/large.rs"]
+mod large;
+#[path = "parts/placed.rs"]
+mod placed;
+
 use std::path::{Path, PathBuf};
 use std::time::Instant;
 
@@ -269,8 +278,8 @@ fn broken_files_are_refused_with_entity_and_line() -> Outcome {
         (
             "face that cannot be read",
             cylinder.clone(),
-            "OFFSET_SURFACE('',#45,0.1,.F.)".into(),
-            "OFFSET_SURFACE",
+            "SURFACE_REPLICA('',#45,#45)".into(),
+            "SURFACE_REPLICA",
         ),
         (
             "shell as its own face",
@@ -298,11 +307,11 @@ fn what_cannot_be_read_names_entity_line_and_remedy() -> Outcome {
     let at = text.find("CYLINDRICAL_SURFACE").ok_or("a cylinder")?;
     let line = 1 + text[..at].matches('\n').count();
     let end = at + text[at..].find(';').ok_or("an end")?;
-    let changed = format!("{}OFFSET_SURFACE('',#45,0.1,.F.){}", &text[..at], &text[end..]);
+    let changed = format!("{}SURFACE_REPLICA('',#45,#45){}", &text[..at], &text[end..]);
     let error = read_text(changed.as_bytes())?.err().ok_or("an error")?;
     assert!(matches!(error, Error::Unsupported { .. }), "{error}");
     let message = error.to_string();
-    assert!(message.contains("=OFFSET_SURFACE") && message.contains(&format!("line {line}")));
+    assert!(message.contains("=SURFACE_REPLICA") && message.contains(&format!("line {line}")));
     assert!(message.contains("export"), "{message}");
     Ok(())
 }
@@ -363,11 +372,18 @@ fn damaged_files_never_panic_nor_hang() -> Outcome {
         state ^= state << 17;
         (state % below.max(1) as u64) as usize
     };
-    for name in ["p06_cone_turned.step", "p10_inch_plate.step", "p08_two_solids.step"] {
+    for name in [
+        "p06_cone_turned.step",
+        "p10_inch_plate.step",
+        "p08_two_solids.step",
+        "f_composite.step",
+        "f_offset.step",
+        "a_mixed.step",
+    ] {
         let bytes = std::fs::read(data().join(name))?;
-        for round in 0..60 {
+        for round in 0..70 {
             let mut damaged = bytes.clone();
-            match round % 4 {
+            match round % 7 {
                 0 => damaged.truncate(random(bytes.len())),
                 1 => {
                     for _ in 0..3 {
@@ -383,9 +399,51 @@ fn damaged_files_never_panic_nor_hang() -> Outcome {
                         damaged[digits[random(digits.len())]] = b'0' + random(10) as u8;
                     }
                 }
-                _ => {
+                3 => {
                     let (from, len) = (random(damaged.len()), random(400));
                     damaged.drain(from..(from + len).min(bytes.len()));
+                }
+                4 => {
+                    let mut lines: Vec<&[u8]> = bytes.split(|b| *b == b'\n').collect();
+                    lines.remove(random(lines.len()));
+                    damaged = lines.join(&b'\n');
+                }
+                5 => {
+                    // Two references change places.
+                    let marks: Vec<usize> =
+                        (0..bytes.len()).filter(|i| bytes[*i] == b'#').collect();
+                    let number = |at: usize| {
+                        let rest = &bytes[at + 1..];
+                        let len = rest.iter().take_while(|b| b.is_ascii_digit()).count();
+                        at + 1..at + 1 + len
+                    };
+                    let (a, b) = (random(marks.len()), random(marks.len()));
+                    let (a, b) = (number(marks[a.min(b)]), number(marks[a.max(b)]));
+                    if a.end <= b.start {
+                        damaged = [
+                            &bytes[..a.start],
+                            &bytes[b.clone()],
+                            &bytes[a.end..b.start],
+                            &bytes[a],
+                            &bytes[b.end..],
+                        ]
+                        .concat();
+                    }
+                }
+                _ => {
+                    // A number becomes another, of any size and sign.
+                    let points: Vec<usize> = (1..bytes.len())
+                        .filter(|i| {
+                            bytes[*i - 1..].starts_with(b",.")
+                                || (bytes[*i] == b'.' && bytes[*i - 1].is_ascii_digit())
+                        })
+                        .collect();
+                    let at = points[random(points.len())];
+                    let odd = ["0.", "-1.", "1.E-300", "1.E300", "7.E6", "1.E-9", "-0.", "1.E9"];
+                    let start =
+                        bytes[..at].iter().rposition(|b| b"(,".contains(b)).map_or(0, |i| i + 1);
+                    let end = at + bytes[at..].iter().position(|b| b",)".contains(b)).unwrap_or(0);
+                    damaged.splice(start..end, odd[random(odd.len())].bytes());
                 }
             }
             let start = Instant::now();

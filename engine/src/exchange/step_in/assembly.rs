@@ -403,7 +403,9 @@ impl Graph<'_, '_> {
 fn refuse_others(file: &StepFile<'_>) -> Result<()> {
     let first = |kinds: &[&str]| kinds.iter().flat_map(|kind| file.of_kind(kind)).min().copied();
     if let Some(id) = first(&OTHERS) {
-        return Err(file.record(id)?.unsupported(file, "a body that is no boundary representation"));
+        return Err(file
+            .record(id)?
+            .unsupported(file, "a body that is no boundary representation"));
     }
     for id in TESSELLATED.iter().flat_map(|kind| file.of_kind(kind)) {
         let record = file.record(*id)?;

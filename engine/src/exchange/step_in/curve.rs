@@ -19,14 +19,32 @@ pub(super) struct Frame {
 /// Curve in space; parameters are our own: radians, or millimetres on a line.
 #[derive(Debug, Clone, PartialEq)]
 pub(super) enum Curve {
-    Line { point: Point3, direction: Vec3 },
-    Ellipse { frame: Frame, a: f64, b: f64 },
-    Hyperbola { frame: Frame, a: f64, b: f64 },
-    Parabola { frame: Frame, focal: f64 },
+    Line {
+        point: Point3,
+        direction: Vec3,
+    },
+    Ellipse {
+        frame: Frame,
+        a: f64,
+        b: f64,
+    },
+    Hyperbola {
+        frame: Frame,
+        a: f64,
+        b: f64,
+    },
+    Parabola {
+        frame: Frame,
+        focal: f64,
+    },
     Spline(SplineCurve),
     Chain(Chain),
     /// `distance` along reference x tangent from the basis.
-    Offset { basis: Box<Curve>, distance: f64, reference: Vec3 },
+    Offset {
+        basis: Box<Curve>,
+        distance: f64,
+        reference: Vec3,
+    },
 }
 
 impl Frame {

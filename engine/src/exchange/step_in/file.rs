@@ -12,7 +12,8 @@ use crate::error::{Error, Result};
 pub(super) struct StepFile<'a> {
     path: &'a Path,
     bytes: &'a [u8],
-    places: HashMap<u64, usize>,
+    /// Number and place of each instance, sorted by number.
+    places: Vec<(u64, usize)>,
     kinds: HashMap<&'static str, Vec<u64>>,
     schema: String,
     /// Instances and bytes parsed by [`StepFile::record`], which is asked for some again and again.
@@ -29,7 +30,7 @@ impl<'a> StepFile<'a> {
         let mut file = StepFile {
             path,
             bytes,
-            places: HashMap::new(),
+            places: Vec::new(),
             kinds: HashMap::new(),
             schema: String::new(),
             parsed: Cell::new((0, 0)),
@@ -37,6 +38,7 @@ impl<'a> StepFile<'a> {
         let mut lexer = Lexer { bytes, at: 0 };
         file.scan_header(&mut lexer).map_err(|f| file.broken(&f))?;
         file.scan_data(&mut lexer, wanted)?;
+        file.sort()?;
         Ok(file)
     }
 
@@ -56,7 +58,7 @@ impl<'a> StepFile<'a> {
 
     /// Parses one instance.
     pub(super) fn record(&self, id: u64) -> Result<Record<'a>> {
-        let Some(&at) = self.places.get(&id) else { return Err(self.dangling(id)) };
+        let Some(at) = self.at(id) else { return Err(self.dangling(id)) };
         let mut lexer = Lexer { bytes: self.bytes, at };
         let record = parse_record(&mut lexer, id).map_err(|fault| {
             let place = format!("#{id}, line {}", self.line(fault.at));
@@ -74,7 +76,8 @@ impl<'a> StepFile<'a> {
                 && !self.bytes.get(at + text.len()).is_some_and(u8::is_ascii_digit)
         });
         let used = used.unwrap_or_default();
-        let holder = self.places.iter().filter(|(_, at)| **at <= used).max_by_key(|(_, at)| **at);
+        let before = self.places.iter().filter(|(_, at)| *at <= used);
+        let holder = before.max_by_key(|(_, at)| *at);
         let place = match holder {
             Some((holder, at)) => {
                 let mut lexer = Lexer { bytes: self.bytes, at: *at };
@@ -106,7 +109,7 @@ impl<'a> StepFile<'a> {
 
     /// `#12=CIRCLE, line 40`.
     pub(super) fn place(&self, id: u64, name: &str) -> String {
-        let line = self.places.get(&id).map_or(0, |at| self.line(*at));
+        let line = self.at(id).map_or(0, |at| self.line(at));
         format!("#{id}={name}, line {line}")
     }
 
@@ -200,16 +203,28 @@ impl<'a> StepFile<'a> {
             let what = "instances of the file".into();
             return Err(Error::Limit { what, found: MOST_INSTANCES + 1, limit: MOST_INSTANCES });
         }
-        if let Some(earlier) = self.places.insert(id, start) {
-            let found = format!("#{id} again, first on line {}", self.line(earlier));
-            return Err(Error::format(
-                self.path,
-                format!("line {}", self.line(start)),
-                found,
-                "each instance number once",
-            ));
-        }
+        self.places.push((id, start));
         Ok(())
+    }
+
+    /// Sorts the instances by number; each may stand once.
+    fn sort(&mut self) -> Result<()> {
+        if !self.places.is_sorted() {
+            self.places.sort_unstable();
+        }
+        let twice = self.places.windows(2).find(|pair| pair[0].0 == pair[1].0);
+        let Some([(id, earlier), (_, later)]) = twice else { return Ok(()) };
+        Err(Error::format(
+            self.path,
+            format!("line {}", self.line(*later)),
+            format!("#{id} again, first on line {}", self.line(*earlier)),
+            "each instance number once",
+        ))
+    }
+
+    fn at(&self, id: u64) -> Option<usize> {
+        let index = self.places.binary_search_by_key(&id, |(id, _)| *id).ok()?;
+        Some(self.places[index].1)
     }
 }
 

@@ -99,6 +99,9 @@ impl<'a> Lexer<'a> {
     }
 
     fn fault_at(&self, at: usize, allowed: &'static str) -> Fault {
+        // The place is that of the token, not of the blanks before it.
+        let blank = |b: &&u8| b.is_ascii_whitespace() || **b == 0;
+        let at = at + self.bytes.iter().skip(at).take_while(blank).count();
         let rest = self.bytes.get(at..).unwrap_or_default();
         let found = match rest.first() {
             None => "the end of the file".into(),

@@ -78,9 +78,9 @@ pub(super) fn read(path: &Path, bytes: &[u8], chord_error: f64) -> Result<Part> 
         let count = contents.surfaces.len();
         part.notes.push(format!("{count} surface models beside the solids are left out"));
     }
-    let mut known: BTreeMap<u64, Vec<Solid>> = BTreeMap::new();
+    let mut known: BTreeMap<(u64, [u64; 2]), Vec<Solid>> = BTreeMap::new();
     for instance in placed {
-        let solids = match known.entry(instance.solid) {
+        let solids = match known.entry((instance.solid, instance.units.bits())) {
             Entry::Occupied(entry) => entry.into_mut(),
             Entry::Vacant(entry) => entry.insert(read_solids(&file, instance, chord_error)?),
         };

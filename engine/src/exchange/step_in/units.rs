@@ -14,6 +14,11 @@ pub(super) struct Units {
 }
 
 impl Units {
+    /// Told apart by these.
+    pub(super) fn bits(&self) -> [u64; 2] {
+        [self.length.to_bits(), self.angle.to_bits()]
+    }
+
     /// Units that a representation context assigns; none if it assigns no unit of length.
     pub(super) fn of_context(file: &StepFile<'_>, id: u64) -> Result<Option<Units>> {
         let record = file.record(id)?;

@@ -1,0 +1,122 @@
+//! The rarer forms of curves and surfaces (data/parts/forms.py), against plain geometry; what the
+//! kernel reads of them is checked with the other parts.
+
+use std::f64::consts::PI;
+
+use super::{CHORD, Outcome, data, read, read_text};
+
+/// Millimetre and metre, radian and degree; rational Bezier arcs without knots.
+#[test]
+fn every_form_of_curve_and_surface_encloses_the_same_prism() -> Outcome {
+    // A rectangle of 40 x 30 less two rounded corners of radius 10, 12 high.
+    let section = 40.0 * 30.0 - 2.0 * (1.0 - PI / 4.0) * 100.0;
+    for name in ["f_forms.step", "f_forms_metre.step"] {
+        let part = read(&data().join(name))?;
+        assert_eq!((part.closed(), part.faces.len(), part.solids), (Ok(()), 8, 1), "{name}");
+        // The chords of the arcs are inside, up to two thirds of the chord error along both arcs.
+        let short = 12.0 * section - part.volume();
+        assert!(short > -1e-6 && short < CHORD * 10.0 * PI * 12.0, "{name}: {short}");
+        let (low, high) = part.bounding_box().ok_or("a box")?;
+        for (found, meant) in low.iter().chain(high.iter()).zip([0.0, 0.0, 0.0, 40.0, 30.0, 12.0]) {
+            assert!((found - meant).abs() < 1e-9, "{name}: {low} {high}");
+        }
+    }
+    Ok(())
+}
+
+/// The offset of a cylinder by 3 mm is a cylinder and says so.
+#[test]
+fn an_offset_of_an_ideal_shape_is_one() -> Outcome {
+    let part = read(&data().join("f_forms.step"))?;
+    let radii: Vec<f64> = part
+        .faces
+        .iter()
+        .filter_map(|face| match &face.shape {
+            Some(fitwright::primitive::Primitive::Cylinder(c)) => Some(c.radius),
+            _ => None,
+        })
+        .collect();
+    assert_eq!(radii, [10.0]);
+    Ok(())
+}
+
+/// A slot of 60 x 20 x 8 whose outline is two composite curves, nested, trimmed by points and by
+/// degrees, run against their own sense.
+#[test]
+fn composite_curves_bound_and_sweep_a_slot() -> Outcome {
+    let part = read(&data().join("f_composite.step"))?;
+    assert_eq!((part.closed(), part.faces.len()), (Ok(()), 4));
+    let short = 8.0 * (40.0 * 20.0 + PI * 100.0) - part.volume();
+    assert!(short > 0.0 && short < CHORD * 20.0 * PI * 8.0, "{short}");
+    // Every corner lies on the outline: on a straight side or on an end of radius 10.
+    for p in &part.points {
+        let along = (p.x.abs() - 20.0).max(0.0);
+        let off = along.hypot(p.y) - 10.0;
+        assert!(off.abs() < 1e-9 || (along == 0.0 && p.y.abs() < 10.0), "{p}");
+    }
+    Ok(())
+}
+
+/// Points of the offset of a paraboloid, each 3 mm along the normal, written without our code.
+#[test]
+fn an_offset_of_a_spline_surface_lies_where_its_normals_lead() -> Outcome {
+    let part = read(&data().join("f_offset.step"))?;
+    let lid = part.faces.len() as u32 - 1;
+    let mut checked = 0;
+    for (triangle, face) in part.triangles.iter().zip(&part.face_of_triangle) {
+        if *face != lid {
+            continue;
+        }
+        let corners = triangle.map(|p| part.points[p as usize].coords);
+        let middle = (corners[0] + corners[1] + corners[2]) / 3.0;
+        // The foot on z = 6 - (x² + y²) / 100, found along the radius by Newton's method.
+        let (r, z) = (middle.x.hypot(middle.y), middle.z);
+        let mut foot = r;
+        for _ in 0..50 {
+            let slope = -foot / 50.0;
+            let off = (r - foot) + (z - 6.0 + foot * foot / 100.0) * slope;
+            foot += off / (1.0 + slope * slope + (z - 6.0 + foot * foot / 100.0) / 50.0);
+        }
+        let distance = (r - foot).hypot(z - 6.0 + foot * foot / 100.0);
+        assert!((distance - 3.0).abs() < CHORD, "{middle}: {distance}");
+        checked += 1;
+    }
+    assert!(checked > 100, "{checked}");
+    Ok(())
+}
+
+/// Segments that do not meet, trims without order and offsets past the middle are refused by name.
+#[test]
+fn broken_forms_name_entity_and_line() -> Outcome {
+    let composite = std::fs::read_to_string(data().join("f_composite.step"))?;
+    let forms = std::fs::read_to_string(data().join("f_forms.step"))?;
+    let of = |text: &str, kind: &str| -> Result<(String, String), &'static str> {
+        let line = text.lines().find(|l| l.contains(&format!("={kind}("))).ok_or("an instance")?;
+        let id = line.split('=').next().ok_or("a number")?;
+        Ok((id.to_owned(), line.to_owned()))
+    };
+    let (curve, line) = of(&composite, "COMPOSITE_CURVE")?;
+    let own = format!("{curve}=COMPOSITE_CURVE('',({curve}),.F.);");
+    let (segment, segment_line) = of(&composite, "COMPOSITE_CURVE_SEGMENT")?;
+    let of_itself = format!("{segment}=COMPOSITE_CURVE_SEGMENT(.CONTINUOUS.,.T.,{curve});");
+    let (offset, offset_line) = of(&forms, "OFFSET_SURFACE")?;
+    let inward = offset_line.replace(",3.0,", ",-7.5,");
+    let cases = [
+        (&composite, &line, own, "COMPOSITE_CURVE_SEGMENT"),
+        (&composite, &line, format!("{curve}=COMPOSITE_CURVE('',(),.F.);"), "at least one"),
+        (&composite, &segment_line, of_itself, "refer to each other"),
+        (&forms, &offset_line, inward, "inside out"),
+        (
+            &forms,
+            &offset_line,
+            format!("{offset}=OFFSET_SURFACE('',{offset},1.,.F.);"),
+            "each other",
+        ),
+    ];
+    for (text, from, to, expected) in cases {
+        let message = read_text(text.replace(from, &to).as_bytes())?.err().ok_or("an error")?;
+        let message = message.to_string();
+        assert!(message.contains(expected) && message.contains(", line "), "{to}: {message}");
+    }
+    Ok(())
+}
