@@ -13,7 +13,7 @@ from OCP.BRepAlgoAPI import BRepAlgoAPI_Cut
 from OCP.BRepBuilderAPI import BRepBuilderAPI_MakeEdge, BRepBuilderAPI_MakeFace, BRepBuilderAPI_MakeWire
 from OCP.BRepPrimAPI import (BRepPrimAPI_MakeBox, BRepPrimAPI_MakeCone, BRepPrimAPI_MakeCylinder,
                              BRepPrimAPI_MakeHalfSpace, BRepPrimAPI_MakeRevol)
-from OCP.gp import gp_Ax1, gp_Ax2, gp_Dir, gp_Hypr, gp_Parab, gp_Pln, gp_Pnt, gp_Trsf, gp_Vec
+from OCP.gp import gp_Ax1, gp_Ax2, gp_Circ, gp_Dir, gp_Elips, gp_Hypr, gp_Parab, gp_Pln, gp_Pnt, gp_Trsf, gp_Vec
 from OCP.Interface import Interface_Static
 from OCP.STEPControl import STEPControl_StepModelType, STEPControl_Writer
 from OCP.TopLoc import TopLoc_Location
@@ -43,7 +43,8 @@ def turned(curve, first, last):
         return p.X(), p.Y(), p.Z()
     (x0, _, z0), (x1, _, z1) = at(first), at(last)
     wire = BRepBuilderAPI_MakeWire(BRepBuilderAPI_MakeEdge(curve, first, last).Edge())
-    wire.Add(segment((x1, 0, z1), (0, 0, z1)))
+    if x1 > 1e-9:
+        wire.Add(segment((x1, 0, z1), (0, 0, z1)))
     wire.Add(segment((0, 0, z1), (0, 0, z0)))
     if x0 > 1e-9:
         wire.Add(segment((0, 0, z0), (x0, 0, z0)))
@@ -76,6 +77,12 @@ parabola = gp_Parab(gp_Ax2(gp_Pnt(0, 0, 0), gp_Dir(0, 1, 0), gp_Dir(0, 0, 1)), 4
 hyperbola = gp_Hypr(gp_Ax2(gp_Pnt(0, 0, 0), gp_Dir(0, 1, 0), gp_Dir(1, 0, 0)), 12, 9)
 write("g_paraboloid.step", turned(parabola, 0, 12))
 write("g_hyperboloid.step", turned(hyperbola, -0.9, 0.7))
+# Domes over a closed profile: the kernel itself reads its own files of these as open, so their
+# volumes are known by formula instead.
+down = gp_Dir(0, -1, 0)
+write("g_dome.step", turned(gp_Elips(gp_Ax2(gp_Pnt(0, 0, 0), down, gp_Dir(1, 0, 0)), 20, 8), 0, math.pi / 2))
+arc = gp_Circ(gp_Ax2(gp_Pnt(-30, 0, 0), down, gp_Dir(1, 0, 0)), 40)
+write("g_ogive.step", turned(arc, 0, math.acos(30 / 40)))
 # A cone cut along its axis and along a generator.
 cone = BRepPrimAPI_MakeCone(15, 3, 30).Shape()
 box = BRepPrimAPI_MakeBox(gp_Pnt(6, -30, -5), gp_Pnt(60, 30, 60)).Shape()

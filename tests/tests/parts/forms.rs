@@ -57,6 +57,46 @@ fn composite_curves_bound_and_sweep_a_slot() -> Outcome {
     Ok(())
 }
 
+/// A turned ellipse and a turned arc that end on their axis: half an ellipsoid, an ogive.
+#[test]
+fn profiles_that_end_on_their_axis_are_domes() -> Outcome {
+    let ellipsoid = 2.0 / 3.0 * PI * 20.0 * 20.0 * 8.0;
+    // The arc of radius 40 about (-30, 0): slices across the axis by the midpoint rule.
+    let (height, slices) = (700.0_f64.sqrt(), 20_000);
+    let ogive: f64 = (0..slices)
+        .map(|i| height * (f64::from(i) + 0.5) / f64::from(slices))
+        .map(|z| PI * ((1600.0 - z * z).sqrt() - 30.0).powi(2) * height / f64::from(slices))
+        .sum();
+    for (name, volume) in [("g_dome.step", ellipsoid), ("g_ogive.step", ogive)] {
+        let part = read(&data().join(name))?;
+        assert_eq!((part.closed(), part.faces.len()), (Ok(()), 2), "{name}");
+        let short = volume - part.volume();
+        assert!(short > 0.0 && short < CHORD * part.area(), "{name}: {short} of {volume}");
+    }
+    Ok(())
+}
+
+/// With nothing but a vertex for a bound, which arc of the profile is meant stays unknown.
+#[test]
+fn a_profile_across_its_axis_without_edges_is_refused() -> Outcome {
+    let text = std::fs::read_to_string(data().join("g_ogive.step"))?;
+    let line = text.lines().find(|l| l.contains(" = EDGE_LOOP(")).ok_or("a loop")?;
+    let id = line.split(' ').next().ok_or("a number")?;
+    let vertex = text.lines().find(|l| l.contains(" = VERTEX_POINT(")).ok_or("a vertex")?;
+    let vertex = vertex.split(' ').next().ok_or("a number")?;
+    let end = text.find(line).ok_or("it")?
+        + text[text.find(line).ok_or("it")?..].find(';').ok_or("an end")?;
+    let start = text.find(line).ok_or("it")?;
+    let changed = format!("{}{id} = VERTEX_LOOP('',{vertex}){}", &text[..start], &text[end..]);
+    let message = read_text(changed.as_bytes())?.err().ok_or("an error")?.to_string();
+    assert!(
+        message.contains("profile crosses its axis") && message.contains(", line "),
+        "{message}"
+    );
+    assert!(message.contains("export a mesh"), "{message}");
+    Ok(())
+}
+
 /// Points of the offset of a paraboloid, each 3 mm along the normal, written without our code.
 #[test]
 fn an_offset_of_a_spline_surface_lies_where_its_normals_lead() -> Outcome {

@@ -81,7 +81,7 @@ fn a_hundred_megabytes_end_in_an_error_that_says_why() -> Outcome {
             HEAD,
             Box::new(|i| format!("#{i}=MANIFOLD_SOLID_BREP('',#{i});\n")),
             END,
-            "line ",
+            "over the limit",
         ),
         ("zeros", HEAD, same("\0"), END, "DATA section"),
         ("no more", HEAD, same("#1=("), "", "line "),

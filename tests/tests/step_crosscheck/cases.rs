@@ -227,6 +227,36 @@ pub(crate) fn torus(r: &mut Random, full_u: bool, full_v: bool) -> (Bounded, Exp
     (bounded, Expected { faces, ..Expected::default() })
 }
 
+/// What a piece seen in part must look like when it is written complete.
+pub(crate) fn completed(piece: &Bounded, mut meant: Expected) -> Expected {
+    if let [Edge::Circle { ends, .. }] = &mut meant.edges[..] {
+        *ends = None;
+    }
+    let (Extent::Patch { zero, u, .. }, [face]) = (&piece.extent, &mut meant.faces[..]) else {
+        return meant;
+    };
+    match &piece.shape {
+        Primitive::Sphere(s) => {
+            (face.area, face.centroid) = (4.0 * PI * s.radius * s.radius, s.centre);
+        }
+        // Once round the tube, over the same part of the turn; the mean of r² over the tube is R² + r²/2.
+        Primitive::Torus(t) => {
+            let (big, small, turn) = (t.major_radius, t.minor_radius, u.1 - u.0);
+            let (x, y) = (zero.into_inner(), t.axis.cross(zero));
+            let mean = (x * (u.1.sin() - u.0.sin()) + y * (u.0.cos() - u.1.cos())) / turn;
+            face.area = turn * TAU * big * small;
+            face.centroid = t.centre + mean * ((big * big + small * small / 2.0) / big);
+        }
+        // Once round the axis, on which the centroid comes to lie.
+        _ => {
+            let (at, axis) = (face.location.0, face.axis.unwrap_or_default());
+            face.area *= TAU / (u.1 - u.0);
+            face.centroid = at + axis * axis.dot(&(face.centroid - at));
+        }
+    }
+    meant
+}
+
 /// A star-shaped outline, with openings on two sides of its centre if wanted.
 pub(crate) fn plane(r: &mut Random, holes: bool) -> (Bounded, Expected) {
     let a = r.axes();

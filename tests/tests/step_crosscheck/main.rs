@@ -4,6 +4,7 @@
 //! `tests/python/requirements.txt` installed; without it the test says so and does nothing.
 
 mod cases;
+mod round;
 
 use std::collections::{BTreeMap, BTreeSet};
 use std::path::{Path, PathBuf};
@@ -36,6 +37,51 @@ fn every_form_arrives_as_it_was_meant() -> Result<(), Anything> {
         let mut faults = compare(file, &features, &expected);
         faults.truncate(20);
         assert!(faults.is_empty(), "{}:\n{}", path.display(), faults.join("\n"));
+    }
+    Ok(())
+}
+
+/// Pieces seen in part, written complete: whole turns, whole spheres and tubes, whole circles.
+#[test]
+fn full_pieces_are_completed() -> Result<(), Anything> {
+    use FeatureKind as K;
+    let Some(python) = python() else { return Ok(()) };
+    let folder = tempfile::tempdir()?;
+    let r = &mut Random(0xF011);
+    let (mut features, mut expected) = (Vec::new(), Vec::new());
+    for i in 0..6 {
+        for (kind, (piece, meant)) in [
+            (K::Cylinder, cases::cylinder(r, false, false)),
+            (K::Hole, cases::cylinder(r, false, true)),
+            (K::Cone, cases::cone(r, false, false)),
+            (K::Sphere, cases::sphere(r, false, (false, false))),
+            (K::Torus, cases::torus(r, false, false)),
+            (K::Circle, cases::circle(r, false)),
+            (K::Plane, cases::plane(r, true)),
+            (K::Line, cases::segment(r)),
+        ] {
+            let mut meant = cases::completed(&piece, meant);
+            let name = format!("{} {i}", kind.name());
+            let (feature, properties) = cases::feature(r, &name, kind, vec![piece]);
+            (meant.properties, meant.layer) = (properties, kind.name().into());
+            features.push(feature);
+            expected.push(meant);
+        }
+    }
+    let mut options = StepOptions::default();
+    options.full = true;
+    options.scan_date = Some("2026-02-28".into());
+    let mut paths = Vec::new();
+    for schema in [StepSchema::Ap214, StepSchema::Ap242] {
+        options.schema = schema;
+        let path = folder.path().join(format!("{schema:?}.step"));
+        write_step(&path, &Pose::identity(), &features, &options)?;
+        paths.push(path);
+    }
+    for file in read(&python, &paths)? {
+        let mut faults = compare(&file, &features, &expected);
+        faults.truncate(20);
+        assert!(faults.is_empty(), "{}", faults.join("\n"));
     }
     Ok(())
 }

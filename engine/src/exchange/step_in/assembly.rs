@@ -123,6 +123,11 @@ impl Contents {
             graph.place(root, Pose::identity(), &mut Vec::new(), &mut contents)?;
         }
         graph.add_loose(usual, &mut contents);
+        let (found, limit) = (contents.solids.len() + contents.surfaces.len(), MOST_PLACED as u64);
+        if found > MOST_PLACED {
+            let (what, found) = ("solids placed in the file".into(), found as u64);
+            return Err(Error::Limit { what, found, limit });
+        }
         once(&mut contents.solids);
         once(&mut contents.surfaces);
         Ok(contents)
@@ -421,9 +426,9 @@ fn refuse_others(file: &StepFile<'_>) -> Result<()> {
 fn once(placed: &mut Vec<Placed>) {
     let mut seen = HashSet::new();
     placed.retain(|p| {
-        let place = p.pose.to_homogeneous();
+        let (r, t) = (p.pose.rotation.coords, p.pose.translation.vector);
         // Adding zero makes one of the two zeros.
-        let place: Vec<u64> = place.iter().map(|x| (x + 0.0).to_bits()).collect();
+        let place = [r.x, r.y, r.z, r.w, t.x, t.y, t.z].map(|x| (x + 0.0).to_bits());
         seen.insert((p.solid, place))
     });
 }

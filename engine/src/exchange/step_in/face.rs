@@ -156,7 +156,7 @@ fn plan(
 
 /// The parameter along whose line a surface is cut that is closed in itself.
 fn closable(surface: &Surface) -> std::result::Result<usize, &'static str> {
-    if let Surface::Revolution { curve: Curve::Ellipse { .. }, .. } = surface {
+    if let Surface::Revolution { curve: Curve::Ellipse { .. }, arc: None, .. } = surface {
         // A circle that crosses the axis sweeps a surface that meets itself.
         let side = |v: &f64| surface.side_of_axis(*v) > 0.0;
         let samples = even(0.0, std::f64::consts::TAU, 64);

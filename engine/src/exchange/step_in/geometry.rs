@@ -167,7 +167,7 @@ impl<'f, 'a> Geometry<'f, 'a> {
                     Some(axis) => self.direction(axis)?.into_inner(),
                     None => Vec3::z(),
                 };
-                return Ok((Surface::Revolution { curve, point, axis }, with));
+                return Ok((Surface::Revolution { curve, point, axis, arc: None }, with));
             }
             "OFFSET_SURFACE" => {
                 let (basis, with) = self.surface_at(a.reference(1)?, depth + 1)?;

@@ -41,9 +41,11 @@ pub(super) fn mesh(file: &StepFile<'_>, brep: &Brep, error: f64) -> Result<Solid
             .map(|(face, plan)| plan?.mesh(face, brep, &net, error))
             .collect();
         let mut crossing = Vec::new();
+        let points: usize = meshed.iter().flatten().map(|face| face.own.len()).sum();
+        let again = attempt < MOST_ATTEMPTS && points < MOST_POINTS_TO_REPEAT;
         for (face, result) in brep.faces.iter().zip(&meshed) {
             match result {
-                Err(Trouble::Crossing) if attempt < MOST_ATTEMPTS => crossing.push(face),
+                Err(Trouble::Crossing) if again => crossing.push(face),
                 Err(trouble) => return Err(explain(file, face, *trouble)),
                 Ok(_) => (),
             }
@@ -196,6 +198,8 @@ const ALLOWED: &str =
     "bounds that enclose the face once, on their left; or export a mesh (STL, PLY or OBJ) instead";
 const MOST_ROUNDS: usize = 8;
 const MOST_ATTEMPTS: usize = 4;
+/// A solid that takes more is not tried again: its bounds cross for another reason than the chords.
+const MOST_POINTS_TO_REPEAT: usize = 300_000;
 const MOST_TRIANGLES: usize = 20_000_000;
 /// What CAD kernels call coincident is usually 1e-7 mm, at worst about this.
 const GAP_WORTH_A_NOTE: f64 = 1e-4;

@@ -13,6 +13,7 @@ mod cut;
 mod face;
 mod file;
 mod geometry;
+mod half;
 pub(super) mod holes;
 mod lexer;
 mod loops;

@@ -49,8 +49,8 @@ fn candidates(surface: &Surface, p: &Point3) -> Vec<[f64; 2]> {
             .into_iter()
             .map(|u| [u, (p - curve.at(u)).dot(direction) / direction.norm_squared()])
             .collect(),
-        Surface::Revolution { curve, point, axis } => curve
-            .samples()
+        Surface::Revolution { curve, point, axis, arc } => arc
+            .map_or_else(|| curve.samples(), |(low, high)| even(low, high, 16))
             .into_iter()
             .map(|v| [angle_between(&(curve.at(v) - point), &(p - point), axis), v])
             .collect(),

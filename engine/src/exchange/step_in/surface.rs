@@ -46,6 +46,8 @@ pub(super) enum Surface {
         curve: Curve,
         point: Point3,
         axis: Vec3,
+        /// The arc of a closed profile that is meant, from one place on the axis to the other.
+        arc: Option<(f64, f64)>,
     },
     /// `closed`: which parameters run round, because two opposite sides are the same curve.
     Spline {
@@ -117,7 +119,7 @@ impl Surface {
                 let (point, slope) = curve.jet(u);
                 (point + direction * v, slope, *direction)
             }
-            Surface::Revolution { curve, point, axis } => {
+            Surface::Revolution { curve, point, axis, .. } => {
                 let (on, slope) = curve.jet(v);
                 let turn =
                     nalgebra::Rotation3::from_axis_angle(&Direction::new_unchecked(*axis), u);
@@ -180,7 +182,9 @@ impl Surface {
             }
             Surface::Torus { major, minor, .. } => [Some(TAU), (minor < major).then_some(TAU)],
             Surface::Extrusion { curve, .. } => [curve.period(), None],
-            Surface::Revolution { curve, .. } => [Some(TAU), curve.period()],
+            Surface::Revolution { curve, arc, .. } => {
+                [Some(TAU), curve.period().filter(|_| arc.is_none())]
+            }
             Surface::Spline { .. } => [0, 1]
                 .map(|axis| self.range(axis).filter(|_| self.closed(axis)).map(|(a, b)| b - a)),
             Surface::Offset { basis, .. } => basis.periods(),
@@ -195,7 +199,7 @@ impl Surface {
                 Some(if axis == 0 { spline.u.range() } else { spline.v.range() })
             }
             Surface::Extrusion { curve, .. } if axis == 0 => curve.range(),
-            Surface::Revolution { curve, .. } if axis == 1 => curve.range(),
+            Surface::Revolution { curve, arc, .. } if axis == 1 => arc.or(curve.range()),
             Surface::Offset { basis, .. } => basis.range(axis),
             _ => None,
         }
@@ -221,7 +225,9 @@ impl Surface {
                     .map(|s| Pole { axis: 1, value: s * v, point: frame.at(0.0, 0.0, s * height) })
                     .to_vec()
             }
-            Surface::Revolution { curve, point, axis } => revolution_poles(curve, point, axis),
+            Surface::Revolution { curve, point, axis, arc } => {
+                revolution_poles(curve, point, axis, *arc)
+            }
             Surface::Spline { .. } => self.collapsed_sides(),
             Surface::Offset { basis, distance } => offset::poles(basis, *distance),
             _ => Vec::new(),
@@ -231,7 +237,7 @@ impl Surface {
     /// On which side of the axis the profile of a surface of revolution is at `v`: positive on the
     /// side of the profile's farthest point.
     pub(super) fn side_of_axis(&self, v: f64) -> f64 {
-        let Surface::Revolution { curve, point, axis } = self else { return 1.0 };
+        let Surface::Revolution { curve, point, axis, .. } = self else { return 1.0 };
         let arm = |v: f64| {
             let d = curve.at(v) - point;
             d - axis * d.dot(axis)
@@ -277,7 +283,9 @@ impl Surface {
         match self {
             Surface::Spline { closed, .. } => closed[axis],
             Surface::Extrusion { curve, .. } => axis == 0 && curve.period().is_some(),
-            Surface::Revolution { curve, .. } => axis == 1 && curve.period().is_some(),
+            Surface::Revolution { curve, arc, .. } => {
+                axis == 1 && arc.is_none() && curve.period().is_some()
+            }
             Surface::Offset { basis, .. } => basis.closed(axis),
             _ => false,
         }
@@ -326,7 +334,12 @@ impl Surface {
 }
 
 /// Where the profile of a surface of revolution meets the axis.
-fn revolution_poles(curve: &Curve, point: &Point3, axis: &Vec3) -> Vec<Pole> {
+fn revolution_poles(
+    curve: &Curve,
+    point: &Point3,
+    axis: &Vec3,
+    arc: Option<(f64, f64)>,
+) -> Vec<Pole> {
     let candidates = match curve {
         Curve::Line { point: start, direction } => {
             // Distance from the axis is least where the part across the axis vanishes.
@@ -335,6 +348,7 @@ fn revolution_poles(curve: &Curve, point: &Point3, axis: &Vec3) -> Vec<Pole> {
             if b.norm_squared() > 0.0 { vec![-a.dot(&b) / b.norm_squared()] } else { Vec::new() }
         }
         Curve::Parabola { .. } => vec![nearest_to_axis(curve, point, axis)],
+        _ if arc.is_some() => arc.map_or(Vec::new(), |(low, high)| vec![low, high]),
         _ if curve.period().is_none() => {
             curve.range().map_or(Vec::new(), |(low, high)| vec![low, high])
         }
@@ -388,7 +402,12 @@ mod tests {
             Surface::Stereographic { frame, radius: 7.0 },
             Surface::Torus { frame, major: 9.0, minor: 2.0 },
             Surface::Extrusion { curve: profile.clone(), direction: frame.z + frame.x },
-            Surface::Revolution { curve: profile, point: frame.at(9.0, 0.0, 0.0), axis: frame.y },
+            Surface::Revolution {
+                curve: profile,
+                point: frame.at(9.0, 0.0, 0.0),
+                axis: frame.y,
+                arc: None,
+            },
         ]
     }
 

@@ -197,6 +197,11 @@ impl<'f, 'a> Builder<'f, 'a> {
             loops.push(uses);
         }
         loops.retain(|uses| !uses.is_empty());
+        let edges = loops.iter().flatten().map(|u: &Use| {
+            let Edge { curve, from, to, .. } = &self.brep.edges[u.edge];
+            [0.1, 0.5, 0.9].map(|f| curve.at(from + f * (to - from)))
+        });
+        let surface = surface.halved(&edges.collect::<Vec<_>>());
         let name = "ADVANCED_FACE";
         self.brep.faces.push(Face { id, name, surface, outward: same != reversed, loops });
         Ok(())
