@@ -450,7 +450,7 @@ fn damaged_files_never_panic_nor_hang() -> Outcome {
             let outcome = read_text(&damaged)?;
             let seconds = start.elapsed().as_secs_f64();
             assert!(
-                seconds < 20.0,
+                seconds < MOST_SECONDS,
                 "{name} {round}: {seconds} s, {:?}",
                 outcome.map(|p| p.triangles.len())
             );
@@ -580,3 +580,5 @@ fn options_and_formats_out_of_range_are_refused() {
 
 /// Largest distance of the meshes from the exact surfaces, mm.
 const CHORD: f64 = 0.01;
+/// Far over what any of them takes, 4 s of one unoptimised core, so that a busy machine is no failure.
+const MOST_SECONDS: f64 = 90.0;

@@ -4,7 +4,7 @@ use std::path::{Path, PathBuf};
 use std::process::Command;
 
 use fitwright::exchange::{Part, PartOptions, StepOptions, StepSchema, step_text, write_step};
-use fitwright::feature::Feature;
+use fitwright::feature::{Feature, FeatureKind};
 use fitwright::primitive::{Bounded, Extent, Point3, Pose, Primitive, Vec3};
 
 use super::{Anything, compare, features, python, read};
@@ -14,7 +14,12 @@ use super::{Anything, compare, features, python, read};
 fn features_survive_a_rewrite_by_the_kernel() -> Result<(), Anything> {
     let Some(python) = python() else { return Ok(()) };
     let folder = tempfile::tempdir()?;
+    // The kernel writes neither our properties nor the colour and layer of a lone point.
     let (features, expected) = features(0xF00D);
+    let all = features.into_iter().zip(expected);
+    let (features, mut expected): (Vec<_>, Vec<_>) =
+        all.filter(|(f, _)| f.kind != FeatureKind::Point).unzip();
+    expected.iter_mut().for_each(|e| e.properties.clear());
     for (schema, theirs) in [(StepSchema::Ap214, "AP214IS"), (StepSchema::Ap242, "AP242DIS")] {
         let mut options = StepOptions::default();
         options.schema = schema;
@@ -22,10 +27,8 @@ fn features_survive_a_rewrite_by_the_kernel() -> Result<(), Anything> {
         write_step(&ours, &Pose::identity(), &features, &options)?;
         let again = rewrite(&python, theirs, "MM", &[ours], folder.path())?;
         let mut faults = compare(&read(&python, &again)?[0], &features, &expected);
-        // The kernel writes neither our properties nor a point's colour.
-        let left_out = ["properties", "uncertainty", "colours by kind", "warning"];
-        faults.retain(|f| !left_out.iter().any(|what| f.contains(what)));
-        faults.retain(|f| !f.ends_with(": []"));
+        // The assembly's own: the date.
+        faults.retain(|f| !f.starts_with("properties "));
         faults.truncate(20);
         assert!(faults.is_empty(), "{theirs}:\n{}", faults.join("\n"));
     }
