@@ -24,6 +24,39 @@ fn every_form_of_curve_and_surface_encloses_the_same_prism() -> Outcome {
     Ok(())
 }
 
+/// Arcs of radius 10 as offsets of arcs of radius 7: along z x tangent, which is inward, by -3
+/// (ISO 10303-42, offset_curve_3d). The wrong side would lie 6 mm off the cylinder.
+#[test]
+fn an_offset_curve_bounds_the_same_face() -> Outcome {
+    let text = std::fs::read_to_string(data().join("f_forms.step"))?;
+    let (mut changed, mut added, mut count) = (String::new(), String::new(), 0);
+    for line in text.lines() {
+        let circle = line
+            .split_once("=CIRCLE('',")
+            .and_then(|(id, rest)| Some((id, rest.split_once(',')?.0)));
+        match circle {
+            Some((id, placement)) => {
+                let basis = 900_000 + count;
+                changed.push_str(&format!("{id}=OFFSET_CURVE_3D('',#{basis},-3.,.F.,#800000);\n"));
+                added.push_str(&format!("#{basis}=CIRCLE('',{placement},7.);\n"));
+                count += 1;
+            }
+            None if line == "ENDSEC;" && count > 0 => {
+                changed.push_str(&format!("{added}#800000=DIRECTION('',(0.,0.,1.));\nENDSEC;\n"));
+            }
+            None => changed.push_str(&format!("{line}\n")),
+        }
+    }
+    assert_eq!(count, 2);
+    let (part, plain) = (read_text(changed.as_bytes())??, read_text(text.as_bytes())??);
+    assert_eq!(part.closed(), Ok(()));
+    assert!((part.volume() - plain.volume()).abs() < CHORD * 10.0 * PI * 12.0);
+    for p in part.points.iter().filter(|p| p.x < 10.0 - 1e-9 && p.y > 20.0 + 1e-9) {
+        assert!(((p.x - 10.0).hypot(p.y - 20.0) - 10.0).abs() < 1e-9, "{p}");
+    }
+    Ok(())
+}
+
 /// The offset of a cylinder by 3 mm is a cylinder and says so.
 #[test]
 fn an_offset_of_an_ideal_shape_is_one() -> Outcome {
