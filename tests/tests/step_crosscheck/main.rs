@@ -175,7 +175,9 @@ fn compare(file: &Value, features: &[Feature], expected: &[Expected]) -> Vec<Str
     let names: Vec<&str> = std::iter::once(COORDINATE_SYSTEM)
         .chain(features.iter().map(|f| f.name.as_str()))
         .collect();
-    check(found == names, format!("names: {} found, {} meant", found.len(), names.len()));
+    let other = found.iter().zip(&names).find(|(found, meant)| found != meant);
+    let counts = format!("{} found, {} meant", found.len(), names.len());
+    check(found == names, format!("names: {counts}, first difference {other:?}"));
     let by_name: BTreeMap<&str, &Value> = found.iter().copied().zip(&products).collect();
     let mut of_kind: BTreeMap<&str, String> = BTreeMap::new();
     for (f, e) in features.iter().zip(expected) {

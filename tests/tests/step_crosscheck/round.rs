@@ -14,21 +14,28 @@ use super::{Anything, compare, features, python, read};
 fn features_survive_a_rewrite_by_the_kernel() -> Result<(), Anything> {
     let Some(python) = python() else { return Ok(()) };
     let folder = tempfile::tempdir()?;
-    // The kernel writes neither our properties nor the colour and layer of a lone point.
+    // The kernel's writer leaves an apostrophe as it is, which breaks the instance, drops points
+    // beside other shapes, and the colours or layers of lone points and of composites.
     let (features, expected) = features(0xF00D);
-    let all = features.into_iter().zip(expected);
-    let (features, mut expected): (Vec<_>, Vec<_>) =
-        all.filter(|(f, _)| f.kind != FeatureKind::Point).unzip();
-    expected.iter_mut().for_each(|e| e.properties.clear());
+    let kept = |f: &Feature| {
+        !matches!(f.kind, FeatureKind::Point | FeatureKind::Composite) && !f.name.contains('\'')
+    };
+    let all = features.into_iter().zip(expected).filter(|(f, _)| kept(f));
+    let (mut features, mut expected): (Vec<Feature>, Vec<_>) = all.unzip();
+    // A blank at the end of a name is lost too.
+    features.iter_mut().for_each(|f| f.name = f.name.trim().to_owned());
+    assert!(features.len() > 80, "{}", features.len());
+    expected.iter_mut().for_each(|e| e.points.clear());
     for (schema, theirs) in [(StepSchema::Ap214, "AP214IS"), (StepSchema::Ap242, "AP242DIS")] {
         let mut options = StepOptions::default();
         options.schema = schema;
+        options.scan_date = Some("2026-02-28".into());
         let ours = folder.path().join(format!("ours{theirs}.step"));
         write_step(&ours, &Pose::identity(), &features, &options)?;
         let again = rewrite(&python, theirs, "MM", &[ours], folder.path())?;
         let mut faults = compare(&read(&python, &again)?[0], &features, &expected);
-        // The assembly's own: the date.
-        faults.retain(|f| !f.starts_with("properties "));
+        // The origin of the axes is a lone point: three colours are left of four.
+        faults.retain(|f| !f.starts_with("axes: [\"["));
         faults.truncate(20);
         assert!(faults.is_empty(), "{theirs}:\n{}", faults.join("\n"));
     }
