@@ -437,11 +437,31 @@ fn bolt_margins_with_offset_tilt_and_pitch() {
     assert!(good.iter().all(|f| f.verdict == Verdict::Pass), "{good:#?}");
     assert!((one(&good, "hole", "A").uncertainty.unwrap_or(0.0) - 0.04).abs() < 1e-12);
 
+    // Where it was designed to be it does not go in; moved by half of what is wrong it does.
     let off = bolted([0.8, 0.0], 0.0, 0.02, "M8").expect("valid");
-    assert_eq!(one(&off, "hole", "A").verdict, Verdict::Fail);
     assert!((value(&off, "A") + 0.3).abs() < 1e-9);
-    let close = bolted([0.48, 0.0], 0.0, 0.02, "M8").expect("valid");
-    assert_eq!(one(&close, "hole", "A").verdict, Verdict::Undecided);
+    // The noisy seat lets the plate lean by some hundredths of a millimetre over its length.
+    let lean = 5e-3;
+    assert!((value(&off, "all bolts together") - 0.1).abs() < lean, "{off:#?}");
+    assert_eq!(one(&off, "hole", "A").verdict, Verdict::Pass);
+    assert!(one(&off, "hole", "A").detail.contains("moved within its play"));
+    // Half of either axis' uncertainty, of independent holes: 2 · 0.02 · √(¼ + ¼).
+    let u = one(&off, "hole", "all bolts together").uncertainty.unwrap_or(0.0);
+    assert!((u - 0.04 * 0.5f64.sqrt()).abs() < 1e-4, "{u}");
+    let close = bolted([0.98, 0.0], 0.0, 0.02, "M8").expect("valid");
+    assert_eq!(one(&close, "hole", "A").verdict, Verdict::Fail);
+    assert_eq!(one(&close, "hole", "all bolts together").verdict, Verdict::Undecided);
+    let never = bolted([1.2, 0.0], 0.0, 0.02, "M8").expect("valid");
+    let together = one(&never, "hole", "all bolts together");
+    assert_eq!(together.verdict, Verdict::Fail);
+    assert!((together.value.unwrap_or(0.0) + 0.1).abs() < lean);
+    // Either hole wider by twice what is missing and the uncertainty, or elsewhere.
+    assert!(
+        together.remedy.contains("widen") && together.remedy.contains("move \""),
+        "{}",
+        together.remedy
+    );
+    assert_eq!(one(&never, "hole", "A").verdict, Verdict::Fail);
 
     // A tilt of 1 degree through 12 mm: 12·tan 1° off at the other end, the bolt's section grows.
     let tilt = 1f64.to_radians();

@@ -155,6 +155,14 @@ fn bolts_are_judged_as_they_are() {
         let expected = if truth.margin > 0.0 { Verdict::Pass } else { Verdict::Fail };
         assert_eq!(found.verdict, expected, "{}", truth.name);
     }
+    // The bolts have more room at once than the worst has where the part was designed to be, not enough for
+    // all, and it is the hole that is off which is to be moved.
+    let worst = demo.truth.holes.iter().min_by(|a, b| a.margin.total_cmp(&b.margin));
+    let worst = worst.expect("holes");
+    let together = finding(outcome, "hole", "all bolts together");
+    assert!(together.value.expect("a margin") > worst.margin && together.verdict == Verdict::Fail);
+    let moved = format!("move \"{}\"", worst.name);
+    assert!(together.remedy.contains(&moved), "{}", together.remedy);
 }
 
 #[test]
@@ -182,8 +190,10 @@ fn the_tight_clearance_is_undecided_and_right() {
 #[test]
 fn nothing_else_is_said_to_fail() {
     let Run { demo, outcome } = run();
-    let bad: Vec<&str> =
+    let mut bad: Vec<&str> =
         demo.truth.holes.iter().filter(|h| h.margin < 0.0).map(|h| h.name.as_str()).collect();
+    // One hole that is off keeps them from going in together.
+    bad.push("all bolts together");
     let hit = &demo.truth.interference.name;
     for found in outcome.findings.iter().filter(|f| f.verdict == Verdict::Fail) {
         let known =

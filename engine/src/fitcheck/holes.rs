@@ -11,18 +11,22 @@ use super::{Bolt, Finding, Verdict};
 use crate::error::{Error, Result};
 use crate::primitive::{Direction, Line, Point3, unit};
 
+/// Scanned hole and part's hole of each mount.
+pub(super) fn pairs(view: &View<'_>, mounts: &[Mount]) -> Result<Vec<Pair>> {
+    mounts.iter().map(|m| Pair::new(view, m)).collect()
+}
+
 /// One finding per mount with a bolt, and one per pair of such mounts.
-pub(super) fn check(view: &View<'_>, mounts: &[Mount]) -> Result<Vec<Finding>> {
-    let holes: Vec<Pair> = mounts.iter().map(|m| Pair::new(view, m)).collect::<Result<_>>()?;
+pub(super) fn check(view: &View<'_>, holes: &[Pair]) -> Vec<Finding> {
     let mut findings: Vec<Finding> = holes.iter().map(|h| h.finding(view)).collect();
     for (i, a) in holes.iter().enumerate() {
         findings.extend(holes[i + 1..].iter().map(|b| pitch(view, a, b)));
     }
-    Ok(findings)
+    findings
 }
 
 /// A scanned hole and the part's hole over it.
-struct Pair {
+pub(super) struct Pair {
     feature: usize,
     name: String,
     bolt: Option<Bolt>,
@@ -70,8 +74,32 @@ impl Pair {
         })
     }
 
+    /// Index of the scanned hole among the scene's features.
+    pub(super) fn feature(&self) -> usize {
+        self.feature
+    }
+
+    pub(super) fn name(&self) -> &str {
+        &self.name
+    }
+
+    /// Direction of the bolt: the scanned axis.
+    pub(super) fn axis(&self) -> Direction {
+        self.scanned.direction
+    }
+
+    /// Length of the part's hole, mm.
+    pub(super) fn depth(&self) -> f64 {
+        self.depth
+    }
+
+    /// Diameter of the part's hole, mm.
+    pub(super) fn part_diameter(&self) -> f64 {
+        self.part_diameter
+    }
+
     /// Point of the part's axis at a depth from the seat and of the scanned axis beside it.
-    fn at(&self, depth: f64) -> (Point3, Point3) {
+    pub(super) fn at(&self, depth: f64) -> (Point3, Point3) {
         let p = self.part.point + self.part.direction.into_inner() * depth;
         let along = self.scanned.direction.dot(&self.part.direction);
         // Where the scanned axis passes through the plane across the part's axis; for axes almost at
@@ -90,7 +118,8 @@ impl Pair {
         a.cross(b).norm().atan2(a.dot(b).abs())
     }
 
-    fn play(&self) -> Option<f64> {
+    /// How far the bolt may be off the middle of the part's hole, mm.
+    pub(super) fn play(&self) -> Option<f64> {
         self.bolt.map(|b| 0.5 * (self.part_diameter - b.nominal / self.angle().cos()))
     }
 

@@ -11,6 +11,7 @@ mod clearance;
 mod holes;
 mod interference;
 mod local;
+mod mechanism;
 mod part_clearance;
 mod scene;
 mod seating;
@@ -88,7 +89,13 @@ pub fn all(
     findings.extend(context.run(|| clearance::check(&view)));
     context.report("fit check: seats and holes", 0.9)?;
     findings.extend(context.run(|| seating::check(&view, mounts)));
-    findings.extend(holes::check(&view, mounts)?);
+    let holes = holes::pairs(&view, mounts)?;
+    let mut bolts = holes::check(&view, &holes);
+    context.report("fit check: seats and bolts at once", 0.95)?;
+    let together = context.run(|| mechanism::check(&view, mounts, &holes));
+    mechanism::excuse(&mut bolts, &together);
+    findings.extend(bolts);
+    findings.extend(together);
     findings.sort_by_key(|f| f.verdict.rank());
     context.report("fit check: done", 1.0)?;
     Ok(findings)

@@ -16,9 +16,43 @@ use crate::region::Region;
 
 /// One finding per seat.
 pub(super) fn check(view: &View<'_>, mounts: &[Mount]) -> Vec<Finding> {
-    let seats = (0..view.scene.features.len())
-        .filter(|&f| view.scene.features[f].is_seat || mounts.iter().any(|m| m.seat == Some(f)));
+    let seats = (0..view.scene.features.len()).filter(|&f| is_seat(view, mounts, f));
     seats.map(|f| seat(view, f)).collect()
+}
+
+/// Whether the part is meant to rest on a feature.
+pub(super) fn is_seat(view: &View<'_>, mounts: &[Mount], f: usize) -> bool {
+    view.scene.features[f].is_seat || mounts.iter().any(|m| m.seat == Some(f))
+}
+
+/// A seat as the part meets it.
+pub(super) struct Cells {
+    /// Away from the machine.
+    pub(super) normal: Direction,
+    /// Middle of each cell on the scan and the air over it, mm; negative: overlap.
+    pub(super) cells: Vec<(Point3, f64)>,
+    /// Standard deviation of a cell's air by the scan's noise, mm.
+    pub(super) deviation: f64,
+}
+
+/// Cells of a seat that has the part over it.
+pub(super) fn cells_of(view: &View<'_>, f: usize) -> Option<Cells> {
+    let (s, normal) = orientation(view, f)?;
+    let side = cell_side(view, s);
+    let found = cells(&gaps(view, f), &normal, side);
+    if found.is_empty() {
+        return None;
+    }
+    let cells = found.into_iter().map(|g| (g.place, g.gap)).collect();
+    Some(Cells { normal, cells, deviation: cell_deviation(view, s, side) })
+}
+
+fn cell_side(view: &View<'_>, scan: usize) -> f64 {
+    (CELL * view.scans[scan].resolution).max(CELL_LEAST)
+}
+
+fn cell_deviation(view: &View<'_>, scan: usize, side: f64) -> f64 {
+    MEDIAN_LOSS * view.scans[scan].noise / independent(0.5 * side, CELL_POINTS).sqrt()
 }
 
 /// Gap at one point of a seat, positive where air is left.
@@ -39,8 +73,7 @@ fn seat(view: &View<'_>, f: usize) -> Finding {
         found.remedy = "scan the seat where the part rests, or check the part's place".into();
         return found;
     };
-    let (noise, resolution) = (view.scans[s].noise, view.scans[s].resolution);
-    let side = (CELL * resolution).max(CELL_LEAST);
+    let side = cell_side(view, s);
     let cells = cells(&gaps, &normal, side);
     let worst = cells.iter().max_by(|a, b| a.gap.abs().total_cmp(&b.gap.abs()));
     let Some(worst) = worst else { return found };
@@ -50,7 +83,7 @@ fn seat(view: &View<'_>, f: usize) -> Finding {
 
     let mut budget =
         Budget::of_place(view.scene, Some(s), view.part.chord_error, &worst.place, Some(&normal));
-    budget.add("scan noise", MEDIAN_LOSS * noise / independent(0.5 * side, CELL_POINTS).sqrt());
+    budget.add("scan noise", cell_deviation(view, s, side));
     let uncertainty = budget.expanded();
     found.value = Some(worst.gap.abs());
     found.uncertainty = Some(uncertainty);
@@ -141,7 +174,7 @@ fn cells(gaps: &[Gap], normal: &Direction, side: f64) -> Vec<Gap> {
 }
 
 /// How far from a seat the part is looked for, mm.
-fn reach(view: &View<'_>) -> f64 {
+pub(super) fn reach(view: &View<'_>) -> f64 {
     REACH * view.limits.seat_tolerance
 }
 
