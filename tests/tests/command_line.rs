@@ -44,6 +44,17 @@ fn convert_writes_what_it_read() {
         let part = fitwright::exchange::Part::read(&again, &options).expect("a part");
         assert_eq!((part.solids, part.closed()), (2, Ok(())), "{format}");
     }
+    // By the importer of a plug-in: a cube, whatever the file holds.
+    let plugins = folder.path().join("plugins");
+    std::fs::create_dir(&plugins).expect("a folder");
+    if let Some(plugin) = plugins::cube_plugin("honest", |manifest| manifest, &plugins) {
+        let (from, to) = (folder.path().join("a.cube"), folder.path().join("cube.3mf"));
+        std::fs::write(&from, "cube").expect("a file");
+        let by = ["--reader", "hostile.honest-cube", "--plugins", text(&plugin)];
+        let out = fitwright(&[&["convert", text(&from), text(&to)], &by[..]].concat());
+        assert_eq!(out.status.code(), Some(0), "{}", String::from_utf8_lossy(&out.stderr));
+        assert!(String::from_utf8_lossy(&out.stdout).contains("12 triangles"));
+    }
     // Usage, bad input, input and output: each its own exit status, with the reason.
     let other = folder.path().join("two.dxf");
     for (arguments, status, said) in [

@@ -2,24 +2,41 @@
 
 use std::path::Path;
 
-use super::print;
+use super::{Plugins, plugins, print};
 use crate::context::Context;
 use crate::error::Result;
 use crate::exchange::{MeshBody, MeshFormat, Part, PartOptions, write_meshes};
 use crate::scan::{ReadOptions, Scan};
 use crate::units::LengthUnit;
 
+/// How a file is read.
+pub(super) struct Reading<'a> {
+    pub(super) unit: &'a str,
+    pub(super) chord: f64,
+    /// Importer of a plug-in.
+    pub(super) reader: Option<&'a str>,
+    pub(super) plugins: &'a Plugins,
+}
+
 /// Reads one file and writes it as a mesh, mm.
-pub(super) fn run(from: &Path, to: &Path, unit: &str, chord: f64, context: &Context) -> Result<u8> {
+pub(super) fn run(from: &Path, to: &Path, how: &Reading<'_>, context: &Context) -> Result<u8> {
+    let chord = how.chord;
     // Before a long read: whether it can be written at all.
     let format = MeshFormat::of(to)?;
-    let unit = LengthUnit::parse(unit)?;
+    let unit = LengthUnit::parse(how.unit)?;
     let name = to.file_stem().map_or_else(|| "mesh".into(), |s| s.to_string_lossy());
     let extension = from.extension().and_then(|e| e.to_str()).unwrap_or_default();
-    let (mut text, notes) = match extension.to_ascii_lowercase().as_str() {
-        "step" | "stp" | "p21" => {
-            let options = PartOptions { unit, chord_error_mm: chord };
-            let part = context.run(|| Part::read(from, &options))?;
+    let options = PartOptions { unit, chord_error_mm: chord };
+    let step = matches!(extension.to_ascii_lowercase().as_str(), "step" | "stp" | "p21");
+    let (mut text, notes) = match how.reader {
+        reader if reader.is_some() || step => {
+            let part = match reader {
+                Some(id) => {
+                    let importer = plugins::registry(how.plugins)?.0.importer(id)?;
+                    context.run(|| Part::read_with(from, &options, &importer, Some(context)))?
+                }
+                None => context.run(|| Part::read(from, &options))?,
+            };
             write_meshes(to, &[body(&name, &part.points, &part.triangles)])?;
             let solids = format!("{}, {} solids, within {chord} mm", part.schema, part.solids);
             (summary(&solids, part.points.len(), part.triangles.len()), part.notes)

@@ -62,6 +62,11 @@ enum Command {
         /// Largest distance of the mesh from a STEP file's exact surfaces, mm.
         #[arg(long, value_name = "MM", default_value_t = 0.01)]
         chord_error: f64,
+        /// Id of a plug-in's importer that is to read FROM as a part.
+        #[arg(long, value_name = "ID")]
+        reader: Option<String>,
+        #[command(flatten)]
+        plugins: Plugins,
     },
     /// Plug-ins: fitters of others.
     Plugins {
@@ -142,9 +147,11 @@ fn run(arguments: &Arguments) -> Result<u8> {
             let options = WriteOptions { scan_machine: *scan_machine };
             run_job(job, &folder, options, plugins, &context)
         }
-        Command::Convert { from, to, unit, chord_error } => {
+        Command::Convert { from, to, unit, chord_error, reader, plugins } => {
             let context = bars::context(arguments.threads)?;
-            convert::run(from, to, unit, *chord_error, &context)
+            let reader = reader.as_deref();
+            let how = convert::Reading { unit, chord: *chord_error, reader, plugins };
+            convert::run(from, to, &how, &context)
         }
         Command::Plugins { command } => plugins::run(command, arguments.threads),
     }

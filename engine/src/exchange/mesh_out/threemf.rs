@@ -20,7 +20,10 @@ pub(super) fn bytes(path: &Path, bodies: &[MeshBody<'_>]) -> Result<Vec<u8>> {
         zip.start_file(name, options).map_err(|e| failed(e.into()))?;
         zip.write_all(text.as_bytes()).map_err(failed)?;
     }
-    zip.start_file("3D/3dmodel.model", options.large_file(true)).map_err(|e| failed(e.into()))?;
+    // The longer form of the archive only where it may be needed: not every reader knows it.
+    let text: u64 = bodies.iter().map(|b| 90 * (b.points.len() + b.triangles.len()) as u64).sum();
+    let options = options.large_file(text > u64::from(u32::MAX));
+    zip.start_file("3D/3dmodel.model", options).map_err(|e| failed(e.into()))?;
     model(bodies, &mut |text| zip.write_all(text.as_bytes()).map_err(failed))?;
     Ok(zip.finish().map_err(|e| failed(e.into()))?.into_inner())
 }

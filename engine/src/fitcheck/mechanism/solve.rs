@@ -221,7 +221,9 @@ impl Program {
         let (mut i, mut j, mut values) = (Vec::new(), Vec::new(), Vec::new());
         for (r, (row, _)) in rows.iter().enumerate() {
             for (c, value) in row.iter().enumerate().filter(|(_, v)| **v != 0.0) {
-                (i.push(r), j.push(c), values.push(*value));
+                i.push(r);
+                j.push(c);
+                values.push(*value);
             }
         }
         let a = CscMatrix::new_from_triplets(rows.len(), self.unknowns, i, j, values);
