@@ -514,12 +514,12 @@
 #define FITW_CHECK_CLEARANCE 20
 
 /**
- * Finding about a bolt through both holes.
+ * Finding about a bolt through both holes, about the pitch of two, or about all bolts at once.
  */
 #define FITW_CHECK_HOLE 30
 
 /**
- * Finding about a seat.
+ * Finding about a seat, or about all seats with the part pressed down.
  */
 #define FITW_CHECK_SEAT 40
 
@@ -1899,10 +1899,6 @@ typedef struct {
  */
 typedef struct {
     /**
-     * Name, unique in the file.
-     */
-    fitw_str name;
-    /**
      * A scan.
      */
     const fitw_scan *scan;
@@ -1914,6 +1910,10 @@ typedef struct {
      * A feature with faces, which become triangles.
      */
     const fitw_feature *feature;
+    /**
+     * Name, unique in the file.
+     */
+    fitw_str name;
     /**
      * Moves the body; NULL: it stays where it is.
      */

@@ -122,9 +122,9 @@ pub struct fitw_scene {
 pub const FITW_CHECK_INTERFERENCE: i32 = 10;
 /// Finding about air.
 pub const FITW_CHECK_CLEARANCE: i32 = 20;
-/// Finding about a bolt through both holes.
+/// Finding about a bolt through both holes, about the pitch of two, or about all bolts at once.
 pub const FITW_CHECK_HOLE: i32 = 30;
-/// Finding about a seat.
+/// Finding about a seat, or about all seats with the part pressed down.
 pub const FITW_CHECK_SEAT: i32 = 40;
 /// Finding about what was not seen.
 pub const FITW_CHECK_COVERAGE: i32 = 50;

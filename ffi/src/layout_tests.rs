@@ -63,7 +63,7 @@ fn structs_lie_as_the_description_says() {
         }
         crate::group::fitw_group_member { kind, reserved, region, points }
         crate::mesh_out::fitw_body {
-            name, scan, part, feature, pose, colour, has_colour, chord_error_mm
+            scan, part, feature, name, pose, colour, has_colour, chord_error_mm
         }
         crate::length_error::fitw_length_error { fixed_mm, per_length }
         crate::uncertainty::fitw_covariance { struct_size, reserved, about_mm, matrix }

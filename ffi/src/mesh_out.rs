@@ -18,14 +18,14 @@ use crate::text::{self, fitw_str};
 #[repr(C)]
 #[derive(Clone, Copy)]
 pub struct fitw_body {
-    /// Name, unique in the file.
-    pub name: fitw_str,
     /// A scan.
     pub scan: *const fitw_scan,
     /// A part.
     pub part: *const fitw_part,
     /// A feature with faces, which become triangles.
     pub feature: *const fitw_feature,
+    /// Name, unique in the file.
+    pub name: fitw_str,
     /// Moves the body; NULL: it stays where it is.
     pub pose: *const fitw_pose,
     /// 0xRRGGBB (sRGB).

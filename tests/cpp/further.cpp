@@ -200,6 +200,8 @@ static void parts(const Context &context, const Scan &scan, const std::string &f
         std::size_t found = 0;
         for (std::size_t i = 0; i < check.size(); ++i) {
             const fitw_finding f = check.finding(i);
+            /* Those of all seats and all bolts at once are others. */
+            if (str(f.name).compare(0, 4, "all ") == 0) continue;
             if (f.kind == FITW_CHECK_SEAT) seated[k] = f.uncertainty_mm, ++found;
             if (f.kind != FITW_CHECK_HOLE) continue;
             /* Play of an M12 bolt in half an inch, less the 0.1 mm between the axes. */
