@@ -122,16 +122,15 @@ fn leaks(subject: &Subject<'_>, usual: &Cloud) -> Kept {
     // Slow fitters get fewer calls, down to what still shows a leak of some hundred kilobytes.
     let each = begin.elapsed().as_secs_f64();
     let count = ((PATIENCE / each) as usize).clamp(CALLS.0, CALLS.1);
-    match calls(count / 4).and_then(|before| Ok((before, calls(count)?))) {
-        Err(e) => Kept::No(e.to_string()),
-        Ok((Some(before), Some(after))) => {
-            let each = after.saturating_sub(before) / count as u64;
-            let said = format!("{each} bytes a call over {count} calls");
-            if each <= MOST_KEPT * (CALLS.1 / count) as u64 {
-                Kept::Yes(said)
-            } else {
-                Kept::No(said)
-            }
+    // Two spans: a heap that is still warming up grows in the first, a leak in both.
+    let span = count / 2;
+    let measured = || Ok([calls(count / 4)?, calls(span)?, calls(span)?]);
+    match measured() {
+        Err(e) => Kept::No(Error::to_string(&e)),
+        Ok([Some(before), Some(middle), Some(after)]) => {
+            let grown = middle.saturating_sub(before).min(after.saturating_sub(middle));
+            let said = format!("{} bytes a call over {span} calls", grown / span as u64);
+            if grown <= MOST_KEPT { Kept::Yes(said) } else { Kept::No(said) }
         }
         Ok(_) => Kept::NotTried("the system does not tell a process' memory".into()),
     }
@@ -150,8 +149,8 @@ const MANY: usize = 1_000_000;
 const SHORT: Duration = Duration::from_millis(60);
 /// Time that a plug-in has to stop: 50 ms to ask, and what a busy machine adds.
 const LATE: Duration = Duration::from_millis(500);
-/// Fewest and most calls between two looks at the memory, and how long they may take, seconds.
+/// Fewest and most calls that the memory is watched over, and how long they may take, seconds.
 const CALLS: (usize, usize) = (20, 200);
 const PATIENCE: f64 = 8.0;
-/// Bytes a call, of 200, from which on it is a leak: the heap of a worker moves by some pages anyway.
-const MOST_KEPT: u64 = 4096;
+/// Bytes over such a span from which on it is a leak: the heap of a worker moves by some hundred pages anyway.
+const MOST_KEPT: u64 = 800 << 10;
