@@ -443,7 +443,9 @@ fn bolt_margins_with_offset_tilt_and_pitch() {
     // The noisy seat lets the plate lean by some hundredths of a millimetre over its length.
     let lean = 5e-3;
     assert!((value(&off, "all bolts together") - 0.1).abs() < lean, "{off:#?}");
-    assert_eq!(one(&off, "hole", "A").verdict, Verdict::Pass);
+    // Its clearances were taken where it was designed: that is for the designer to decide.
+    assert_eq!(one(&off, "hole", "A").verdict, Verdict::Undecided);
+    assert_eq!(one(&off, "hole", "all bolts together").verdict, Verdict::Pass);
     assert!(one(&off, "hole", "A").detail.contains("moved within its play"));
     // Half of either axis' uncertainty, of independent holes: 2 · 0.02 · √(¼ + ¼).
     let u = one(&off, "hole", "all bolts together").uncertainty.unwrap_or(0.0);

@@ -40,16 +40,17 @@ pub(super) fn check(view: &View<'_>, mounts: &[Mount], holes: &[Pair]) -> Vec<Fi
     findings
 }
 
-/// A bolt that does not go in where the part was designed to be goes in all the same if all do together.
+/// A bolt that does not go in where the part was designed to be, while all go in with the part moved within its
+/// play: not decided, since the clearances were taken where it was designed.
 pub(super) fn excuse(bolts: &mut [Finding], together: &[Finding]) {
     let all = |f: &&Finding| f.name == ALL_BOLTS && f.verdict == Verdict::Pass;
     let Some(all) = together.iter().find(all) else { return };
     let room = all.value.unwrap_or_default();
-    for bolt in bolts.iter_mut().filter(|b| b.verdict != Verdict::Pass && b.value.is_some()) {
-        bolt.verdict = Verdict::Pass;
-        bolt.remedy.clear();
+    for bolt in bolts.iter_mut().filter(|b| b.verdict == Verdict::Fail) {
+        bolt.verdict = Verdict::Undecided;
         bolt.detail +=
             &format!("; it goes in with the part moved within its play ({room:.3} mm of room)");
+        bolt.remedy = format!("design the part where \"{ALL_BOLTS}\" puts it, and check it there");
     }
 }
 
@@ -112,9 +113,13 @@ fn seated(view: &View<'_>, seats: &[(usize, Cells)], rests: &[Rest], sitting: &S
     let owner = rests_owner(seats, worst);
     let name = owner.map_or("", |(f, _)| view.scene.features[f].feature.name.as_str());
     let mut budget = Budget::default();
-    // The rest is scanned as the gap is: the noise of both, and the joins where they are of two scans.
+    // What carries is scanned as the gap is: the noise of both, and the join of the gap's own scan.
     let cell_noise = owner.map_or(0.0, |(_, cells)| cells.deviation);
     budget.add("scan noise", std::f64::consts::SQRT_2 * cell_noise);
+    let scan = owner.and_then(|(f, _)| view.scene.features[f].scan);
+    let join = scan.and_then(|s| view.scene.scans[s].join_covariance);
+    let join = join.map_or(0.0, |c| deviation(c, &worst.place, Some(&worst.normal)));
+    budget.add("join", join);
     budget.add("part mesh", view.part.chord_error / 3f64.sqrt());
     let value = left(worst);
     let uncertainty = budget.expanded();
