@@ -3,6 +3,7 @@
 //! JCGM 100 (GUM), expanded with coverage factor 2. Scan points close together share errors: a
 //! place of the surface counts as many independent points as patches of [`CORRELATION`] fit in it.
 
+use super::finding::Contribution;
 use super::scene::Scene;
 use crate::associate::Covariance;
 use crate::primitive::{Direction, Point3};
@@ -46,10 +47,22 @@ impl Budget {
         2.0 * self.terms.iter().map(|t| t.1 * t.1).sum::<f64>().sqrt()
     }
 
+    /// Each cause once, its terms added as squares, the largest first.
+    pub(super) fn contributions(&self) -> Vec<Contribution> {
+        let mut all: Vec<Contribution> = Vec::new();
+        for &(cause, deviation) in &self.terms {
+            match all.iter_mut().find(|c| c.cause == cause) {
+                Some(c) => c.deviation = c.deviation.hypot(deviation),
+                None => all.push(Contribution { cause, deviation }),
+            }
+        }
+        all.sort_by(|a, b| b.deviation.total_cmp(&a.deviation));
+        all
+    }
+
     /// The largest cause, for people.
     pub(super) fn largest(&self) -> &'static str {
-        let largest = self.terms.iter().max_by(|a, b| a.1.total_cmp(&b.1));
-        largest.map_or("nothing", |t| t.0)
+        self.contributions().first().map_or("nothing", |c| c.cause)
     }
 }
 

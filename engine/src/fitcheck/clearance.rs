@@ -83,7 +83,7 @@ fn group(view: &View<'_>, s: usize, feature: Option<usize>) -> Option<Finding> {
     let uncertainty = budget.expanded();
     found.verdict = Verdict::at_least(place.distance, limit, uncertainty);
     found.value = Some(place.distance);
-    found.uncertainty = Some(uncertainty);
+    found.spend(&budget);
     (found.at, found.to) = (Some(place.on_part), Some(place.on_scan));
     found.detail = detail(&place, &raw, feature.is_some() && patch.shape.is_some(), limit);
     judge(view, &place, &budget, &mut found, limit);

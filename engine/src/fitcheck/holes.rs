@@ -139,7 +139,7 @@ impl Pair {
         );
         let budget = self.budget(view, &worst);
         let uncertainty = budget.expanded();
-        found.uncertainty = Some(uncertainty);
+        found.spend(&budget);
         let Some((bolt, play)) = self.bolt.zip(self.play()) else {
             found.verdict = Verdict::Undecided;
             found.value = Some(-seat - tilt);
@@ -229,7 +229,7 @@ fn pitch(view: &View<'_>, a: &Pair, b: &Pair) -> Finding {
         }
     }
     let uncertainty = budget.expanded();
-    found.uncertainty = Some(uncertainty);
+    found.spend(&budget);
     found.detail = format!("{scanned:.3} mm apart on the machine, {designed:.3} mm on the part");
     let Some((play_a, play_b)) = a.play().zip(b.play()) else {
         found.verdict = Verdict::Undecided;

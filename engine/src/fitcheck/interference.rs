@@ -219,7 +219,7 @@ impl<'a> Overlap<'a> {
         let mut found = Finding::new("interference", self.name(blob));
         found.verdict = Verdict::at_most(deepest.depth, 0.0, uncertainty);
         found.value = Some(deepest.depth);
-        found.uncertainty = Some(uncertainty);
+        found.spend(&budget);
         found.limit = Some(0.0);
         (found.at, found.to) = (Some(deepest.on_part), Some(deepest.on_scan));
         found.extent = Some(self.extent(blob));

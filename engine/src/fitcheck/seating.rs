@@ -86,7 +86,7 @@ fn seat(view: &View<'_>, f: usize) -> Finding {
     budget.add("scan noise", cell_deviation(view, s, side));
     let uncertainty = budget.expanded();
     found.value = Some(worst.gap.abs());
-    found.uncertainty = Some(uncertainty);
+    found.spend(&budget);
     found.verdict = Verdict::at_most(worst.gap.abs(), view.limits.seat_tolerance, uncertainty);
     found.at = Some(worst.place + normal.into_inner() * worst.gap);
     found.to = Some(worst.place);

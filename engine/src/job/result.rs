@@ -7,7 +7,7 @@ use crate::associate::{ConstraintCost, Quality};
 use crate::error::{Error, Result};
 use crate::exchange::Part;
 use crate::feature::{Feature, Relation};
-use crate::fitcheck::Finding;
+use crate::fitcheck::{Contribution, Finding, Measure, Number};
 use crate::primitive::{Composite, Kind, Parameter, Point3, Pose, Primitive, Value};
 use crate::units::Quantity;
 
@@ -213,6 +213,16 @@ impl Units {
         }
     }
 
+    fn measured(&self, x: f64, measure: Measure) -> Json {
+        match measure {
+            Measure::Length => self.len(x),
+            Measure::Angle => self.ang(x),
+            Measure::Area => json!(x / self.length.powi(2)),
+            Measure::Volume => json!(x / self.length.powi(3)),
+            Measure::Ratio => json!(x),
+        }
+    }
+
     fn number(&self, x: f64, quantity: Quantity) -> Json {
         match quantity {
             Quantity::Length => self.len(x),
@@ -286,8 +296,19 @@ impl Units {
         for (key, value) in [("value", f.value), ("uncertainty", f.uncertainty), ("limit", f.limit)]
         {
             if let Some(value) = value {
-                out[key] = self.len(value);
+                out[key] = self.measured(value, f.measure);
             }
+        }
+        if f.measure != Measure::Length {
+            out["measure"] = json!(f.measure.name());
+        }
+        if !f.budget.is_empty() {
+            let share = |c: &Contribution| json!({ "cause": c.cause, "deviation": self.measured(c.deviation, f.measure) });
+            out["budget"] = f.budget.iter().map(share).collect();
+        }
+        if !f.numbers.is_empty() {
+            let number = |n: &Number| (n.name.to_owned(), self.measured(n.value, n.measure));
+            out["numbers"] = Json::Object(f.numbers.iter().map(number).collect());
         }
         if let Some(extent) = f.extent {
             out["extent"] = self.len(extent);

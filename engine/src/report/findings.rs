@@ -1,7 +1,7 @@
 //! The verdict, the findings worst first, and the close look at each that did not pass.
 
 use crate::error::Result;
-use crate::fitcheck::{Finding, Verdict};
+use crate::fitcheck::{Contribution, Finding, Measure, Verdict};
 use crate::job::Outcome;
 use crate::primitive::Direction;
 
@@ -68,7 +68,8 @@ pub(super) fn short_list(outcome: &Outcome, units: &Units) -> String {
     }
     let item = |(i, f): (usize, &Finding)| {
         let value = f.value.map_or_else(|| "not seen".into(), |_| value(f, units));
-        let limit = limit(f, units).map_or(String::new(), |l| format!(", limit {l}"));
+        let unit = if f.measure == Measure::Length { String::new() } else { unit(f, units) };
+        let limit = limit(f, units).map_or(String::new(), |l| format!(", limit {l}")) + &unit;
         format!(
             "<li><a href=\"#finding-{}\"><span class=\"code\">{}</span>{}<span class=\"what\">{}: \
              {}</span><span class=\"number\">{value}{limit}</span></a></li>\n",
@@ -113,7 +114,7 @@ pub(super) fn all(outcome: &Outcome, units: &Units) -> String {
                 badge(f.verdict),
                 text::html(f.kind),
                 name(&f.name),
-                of(stated.as_ref().map(|s| s.value.clone())),
+                of(stated.as_ref().map(|s| with_unit(&s.value, f, units))),
                 of(stated.and_then(|s| s.uncertainty).map(|u| text::html(&u))),
                 of(limit(f, units)),
                 of(f.at
@@ -167,7 +168,7 @@ pub(super) fn badge(verdict: Verdict) -> String {
 
 /// Value and uncertainty of a finding; `None` if nothing was measured.
 pub(super) fn stated(finding: &Finding, units: &Units) -> Option<Stated> {
-    finding.value.map(|v| units.length(v, finding.uncertainty))
+    finding.value.map(|v| units.measured(v, finding.uncertainty, finding.measure))
 }
 
 fn close_figure(
@@ -214,10 +215,10 @@ fn card(f: &Finding, index: usize, units: &Units, figure: &str) -> String {
     };
     fact(
         "Value",
-        f.value.map_or_else(|| "not seen".into(), |_| format!("{} {unit}", value(f, units))),
+        f.value.map_or_else(|| "not seen".into(), |_| value(f, units) + &self::unit(f, units)),
     );
     if let Some(limit) = limit(f, units) {
-        fact("Limit", format!("{limit} {unit}"));
+        fact("Limit", limit + &self::unit(f, units));
     }
     if let Some(p) = f.at {
         fact("On the part", format!("<span class=\"place\">{}</span>", units.point(&p)));
@@ -230,6 +231,15 @@ fn card(f: &Finding, index: usize, units: &Units, figure: &str) -> String {
     }
     if let Some(points) = f.points {
         fact("Scan points", points.to_string());
+    }
+    for n in &f.numbers {
+        let symbol = units.symbol(n.measure);
+        let gap = if symbol.is_empty() { "" } else { " " };
+        let value = units.measured(n.value, None, n.measure).value;
+        fact(&text::html(&capital(n.name)), format!("{value}{gap}{symbol}"));
+    }
+    if let Some(budget) = budget(f, units) {
+        fact("Uncertainty from", budget);
     }
     let line = |class: &str, head: &str, words: &str| match words.trim() {
         "" => String::new(),
@@ -254,11 +264,44 @@ fn value(f: &Finding, units: &Units) -> String {
 /// Limit with the sense in which it binds, where the kind of check says which.
 fn limit(f: &Finding, units: &Units) -> Option<String> {
     let sense = match f.kind {
-        "clearance" | "hole" => "≥ ",
-        "interference" => "≤ ",
+        "clearance" | "hole" | "tool access" | "insertion" | "motion" | "thermal" => "≥ ",
+        "interference" | "seat" | "made part" => "≤ ",
         _ => "",
     };
-    f.limit.map(|l| format!("{sense}{}", units.plain(l)))
+    f.limit.map(|l| format!("{sense}{}", units.measured(l, None, f.measure).value))
+}
+
+/// Unit of the value with a blank before it.
+fn unit(f: &Finding, units: &Units) -> String {
+    match units.symbol(f.measure) {
+        none if none.is_empty() => none,
+        symbol => format!(" {symbol}"),
+    }
+}
+
+/// The value with its unit where that is not the table's.
+fn with_unit(value: &str, f: &Finding, units: &Units) -> String {
+    if f.measure == Measure::Length { value.to_owned() } else { value.to_owned() + &unit(f, units) }
+}
+
+/// Standard deviations by cause, the largest first.
+fn budget(f: &Finding, units: &Units) -> Option<String> {
+    let share = |c: &Contribution| {
+        let size = match f.measure {
+            Measure::Length => units.small(c.deviation),
+            _ => units.measured(c.deviation, None, f.measure).value,
+        };
+        format!("{} {size}", text::html(c.cause))
+    };
+    let all: Vec<String> = f.budget.iter().map(share).collect();
+    (!all.is_empty()).then(|| all.join(", "))
+}
+
+/// A number's name for people.
+fn capital(name: &str) -> String {
+    let words = name.replace('_', " ");
+    let mut letters = words.chars();
+    letters.next().map_or_else(String::new, |c| c.to_uppercase().chain(letters).collect())
 }
 
 fn symbol(verdict: Verdict) -> &'static str {

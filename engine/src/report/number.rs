@@ -3,6 +3,7 @@
 //! Uncertainty rounded up to two significant digits, the value to the same decimal place (JCGM 100, 7.2.6).
 //! The decimal sign is a point and minus is the ASCII hyphen, so that a copied number stays one.
 
+use crate::fitcheck::Measure;
 use crate::job::Outcome;
 use crate::primitive::Point3;
 use crate::units::{AngleUnit, LengthUnit};
@@ -37,6 +38,36 @@ impl Units {
     pub(super) fn angle(&self, rad: f64, uncertainty: Option<f64>) -> Stated {
         let to = self.angle.to_rad();
         stated(rad / to, uncertainty.map(|u| u / to), self.angle_decimals())
+    }
+
+    /// What a check measured, without its unit.
+    pub(super) fn measured(&self, value: f64, uncertainty: Option<f64>, what: Measure) -> Stated {
+        let to = self.length.to_mm();
+        let as_power = |power: i32| {
+            let by = to.powi(power);
+            // Three significant digits of what is no more than an estimate.
+            let size = (value / by).abs().max(1e-9).log10().floor();
+            let decimals = (2.0 - size).clamp(0.0, 6.0) as usize;
+            stated(value / by, uncertainty.map(|u| u / by), (decimals, decimals))
+        };
+        match what {
+            Measure::Length => self.length(value, uncertainty),
+            Measure::Angle => self.angle(value, uncertainty),
+            Measure::Area => as_power(2),
+            Measure::Volume => as_power(3),
+            Measure::Ratio => as_power(0),
+        }
+    }
+
+    /// Unit of what a check measured, for people; empty for a ratio.
+    pub(super) fn symbol(&self, what: Measure) -> String {
+        match what {
+            Measure::Length => self.length.symbol().into(),
+            Measure::Angle => self.angle.symbol().into(),
+            Measure::Area => format!("{}²", self.length.symbol()),
+            Measure::Volume => format!("{}³", self.length.symbol()),
+            Measure::Ratio => String::new(),
+        }
     }
 
     /// A length without an uncertainty of its own, mm.

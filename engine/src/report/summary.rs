@@ -1,6 +1,6 @@
 //! The summary for a terminal: plain text of at most 100 columns.
 
-use crate::fitcheck::{Finding, Verdict};
+use crate::fitcheck::{Finding, Measure, Verdict};
 use crate::job::Outcome;
 
 use super::features::{Expanded, sizes};
@@ -53,7 +53,10 @@ fn findings(outcome: &Outcome, units: &Units) -> String {
         ("at x, y, z", 20, Side::Left),
     ]);
     for (i, f) in outcome.findings.iter().enumerate() {
-        let (value, u) = split(stated(f, units));
+        let (mut value, u) = split(stated(f, units));
+        if f.measure != Measure::Length {
+            value += &format!(" {}", units.symbol(f.measure));
+        }
         grid.row(&[
             letter(i),
             word(f.verdict).into(),
@@ -61,7 +64,7 @@ fn findings(outcome: &Outcome, units: &Units) -> String {
             f.name.clone(),
             value,
             u,
-            f.limit.map_or_else(dash, |l| units.plain(l)),
+            f.limit.map_or_else(dash, |l| units.measured(l, None, f.measure).value),
             place(f, units),
         ]);
         if f.verdict != Verdict::Pass {

@@ -124,7 +124,7 @@ fn seated(view: &View<'_>, seats: &[(usize, Cells)], rests: &[Rest], sitting: &S
     let value = left(worst);
     let uncertainty = budget.expanded();
     found.value = Some(value);
-    found.uncertainty = Some(uncertainty);
+    found.spend(&budget);
     found.verdict = Verdict::at_most(value, view.limits.seat_tolerance, uncertainty);
     found.at = Some(worst.place + worst.normal.into_inner() * value);
     found.to = Some(worst.place);
@@ -172,7 +172,7 @@ fn bolted(
     found.value = Some(best.margin);
     let budget = budget(view, holes, bolts, &best);
     let uncertainty = budget.expanded();
-    found.uncertainty = Some(uncertainty);
+    found.spend(&budget);
     found.verdict = Verdict::at_least(best.margin, 0.0, uncertainty);
     let deciding = deciding(&best);
     let tightest = *deciding.first()?;
