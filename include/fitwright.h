@@ -70,7 +70,7 @@
 /**
  * Minor number of the interface: raised when something is added.
  */
-#define FITW_ABI_MINOR 3
+#define FITW_ABI_MINOR 4
 
 /**
  * Success; the only status under which results are written.
@@ -527,6 +527,31 @@
  * Finding about what was not seen.
  */
 #define FITW_CHECK_COVERAGE 50
+
+/**
+ * A number measures a length, mm.
+ */
+#define FITW_MEASURE_LENGTH 10
+
+/**
+ * A number measures an angle, rad.
+ */
+#define FITW_MEASURE_ANGLE 20
+
+/**
+ * A number measures an area, mm².
+ */
+#define FITW_MEASURE_AREA 30
+
+/**
+ * A number measures a volume, mm³.
+ */
+#define FITW_MEASURE_VOLUME 40
+
+/**
+ * A number is a ratio or a count.
+ */
+#define FITW_MEASURE_RATIO 50
 
 /**
  * Flag of fitw_outcome_write: write the first scan in machine coordinates, too.
@@ -2102,7 +2127,7 @@ typedef struct {
      */
     int32_t reserved;
     /**
-     * Measured value, mm: clearance, margin, or depth of an interference as a positive number.
+     * Measured value, mm (see `measure`): clearance, margin, or depth of an interference as a positive number.
      */
     double value_mm;
     /**
@@ -2145,7 +2170,67 @@ typedef struct {
      * What would decide or mend it; empty when passed.
      */
     fitw_str remedy;
+    /**
+     * FITW_MEASURE_… of value, uncertainty and limit: what is not a length is in its own unit, not mm.
+     */
+    int32_t measure;
+    /**
+     * 0.
+     */
+    int32_t reserved_2;
+    /**
+     * Further numbers, see fitw_check_number.
+     */
+    size_t number_count;
+    /**
+     * Shares of the uncertainty, see fitw_check_share; 0 where it was not split.
+     */
+    size_t share_count;
 } fitw_finding;
+
+/**
+ * A further number of a finding.
+ */
+typedef struct {
+    /**
+     * sizeof(fitw_finding_number), set by the caller.
+     */
+    uint32_t struct_size;
+    /**
+     * FITW_MEASURE_…
+     */
+    int32_t measure;
+    /**
+     * The number: mm, rad, mm², mm³, or as it is.
+     */
+    double value;
+    /**
+     * Name as in result.json; valid until the check is released.
+     */
+    fitw_str name;
+} fitw_finding_number;
+
+/**
+ * What an uncertainty has from one cause.
+ */
+typedef struct {
+    /**
+     * sizeof(fitw_finding_share), set by the caller.
+     */
+    uint32_t struct_size;
+    /**
+     * FITW_MEASURE_… of the finding's value.
+     */
+    int32_t measure;
+    /**
+     * Standard deviation; shares add up as squares, doubled they are the expanded uncertainty.
+     */
+    double deviation;
+    /**
+     * Cause as in result.json; valid until the check is released.
+     */
+    fitw_str cause;
+} fitw_finding_share;
 
 /**
  * What a run found, in short.
@@ -3406,6 +3491,26 @@ fitw_status fitw_check_finding(const fitw_context *context,
                                const fitw_check *check,
                                size_t index,
                                fitw_finding *out);
+
+/**
+ * Further number `index` of finding `finding`, from 0: area and volume of an overlap, swing of a spanner, ….
+ * The finding's `number_count` says how many. Error: FITW_E_ARGUMENT past the last. [any-thread]
+ */
+fitw_status fitw_check_number(const fitw_context *context,
+                              const fitw_check *check,
+                              size_t finding,
+                              size_t index,
+                              fitw_finding_number *out);
+
+/**
+ * Share `index` of the uncertainty of finding `finding`, from 0, the largest first. The finding's `share_count`
+ * says how many. Error: FITW_E_ARGUMENT past the last. [any-thread]
+ */
+fitw_status fitw_check_share(const fitw_context *context,
+                             const fitw_check *check,
+                             size_t finding,
+                             size_t index,
+                             fitw_finding_share *out);
 
 /**
  * Releases a check. NULL is allowed; releasing twice is FITW_E_HANDLE. [any-thread]

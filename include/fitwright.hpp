@@ -858,6 +858,18 @@ class Check : public detail::Handle<fitw_check, fitw_check_release> {
         return detail::done<std::size_t>(session_, status, out);
     }
     Out<fitw_finding> finding(std::size_t index) const { return ask_at(fitw_check_finding, index); }
+    /* A further number of a finding, number_count of them. */
+    Out<fitw_finding_number> number(std::size_t finding, std::size_t index) const {
+        fitw_finding_number out = sized<fitw_finding_number>();
+        fitw_status status = fitw_check_number(context(), raw_, finding, index, &out);
+        return detail::done<fitw_finding_number>(session_, status, out);
+    }
+    /* What the uncertainty of a finding has from one cause, share_count of them. */
+    Out<fitw_finding_share> share(std::size_t finding, std::size_t index) const {
+        fitw_finding_share out = sized<fitw_finding_share>();
+        fitw_status status = fitw_check_share(context(), raw_, finding, index, &out);
+        return detail::done<fitw_finding_share>(session_, status, out);
+    }
 };
 
 /* What the run of a job found. */

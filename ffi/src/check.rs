@@ -15,6 +15,7 @@ use crate::context::{ContextBox, fitw_context, no_flags};
 use crate::datum::{DatumBox, fitw_datum};
 use crate::error::{Fault, fitw_status};
 use crate::feature::{FeatureBox, fitw_feature};
+use crate::finding::{FindingBox, fitw_finding, fitw_finding_number, fitw_finding_share};
 use crate::handle::{self, Handle};
 use crate::join::{JoinBox, fitw_join};
 use crate::kind;
@@ -24,7 +25,7 @@ use crate::pointer::{self, Array, Out, SizedOut, grows, items};
 use crate::region::{RegionBox, fitw_region, limit};
 use crate::scan::{ScanBox, fitw_scan};
 use crate::shape::{fitw_pose, to_pose};
-use crate::text::{self, Text, fitw_str};
+use crate::text::{self, fitw_str};
 
 /// Findings of the checks of a part. Immutable. [any-thread]
 pub struct fitw_check;
@@ -118,54 +119,7 @@ pub struct fitw_scene {
     pub length_error_stride: usize,
 }
 
-/// Finding about the part reaching into the machine.
-pub const FITW_CHECK_INTERFERENCE: i32 = 10;
-/// Finding about air.
-pub const FITW_CHECK_CLEARANCE: i32 = 20;
-/// Finding about a bolt through both holes, about the pitch of two, or about all bolts at once.
-pub const FITW_CHECK_HOLE: i32 = 30;
-/// Finding about a seat, or about all seats with the part pressed down.
-pub const FITW_CHECK_SEAT: i32 = 40;
-/// Finding about what was not seen.
-pub const FITW_CHECK_COVERAGE: i32 = 50;
-
-/// Answer of one check. Numbers that there are none of are NaN. Texts are valid until the check is released.
-#[repr(C)]
-#[derive(Clone, Copy)]
-pub struct fitw_finding {
-    /// sizeof(fitw_finding), set by the caller.
-    pub struct_size: u32,
-    /// FITW_CHECK_…; 0 for a kind that has no number yet, see `kind_name`.
-    pub kind: i32,
-    /// FITW_VERDICT_…
-    pub verdict: i32,
-    /// 0.
-    pub reserved: i32,
-    /// Measured value, mm: clearance, margin, or depth of an interference as a positive number.
-    pub value_mm: f64,
-    /// Its expanded uncertainty, coverage factor 2, mm.
-    pub uncertainty_mm: f64,
-    /// Limit that it is held against, mm.
-    pub limit_mm: f64,
-    /// Witness point on the part, machine coordinates, mm.
-    pub at_mm: [f64; 3],
-    /// Witness point on the scan, machine coordinates, mm.
-    pub to_mm: [f64; 3],
-    /// Longest side of the box round the place, mm.
-    pub extent_mm: f64,
-    /// Scan points that speak for it; -1 if not counted.
-    pub points: i64,
-    /// Kind as in result.json.
-    pub kind_name: fitw_str,
-    /// Feature or part of the scan that it is about.
-    pub name: fitw_str,
-    /// One sentence for people.
-    pub detail: fitw_str,
-    /// What would decide or mend it; empty when passed.
-    pub remedy: fitw_str,
-}
-
-grows! { fitw_scene 120, fitw_finding 168 }
+grows! { fitw_scene 120 }
 
 /// CHECK. Every check of the part against the scene, the worst findings first: interference, clearance,
 /// seats, bolt holes. Progress is reported. Release the result with fitw_check_release.
@@ -252,8 +206,43 @@ pub unsafe extern "C" fn fitw_check_finding(
     call(context, "fitw_check_finding", |_| {
         let check = handle::get(check, "check")?;
         let out = SizedOut::new(out, "out")?;
-        let all = &check.findings;
-        out.set(all.get(index).ok_or_else(|| text::past(index, all.len()))?.hand_out());
+        out.set(check.finding(index)?.hand_out());
+        Ok(())
+    })
+}
+
+/// Further number `index` of finding `finding`, from 0: area and volume of an overlap, swing of a spanner, ….
+/// The finding's `number_count` says how many. Error: FITW_E_ARGUMENT past the last. [any-thread]
+#[unsafe(no_mangle)]
+pub unsafe extern "C" fn fitw_check_number(
+    context: *const fitw_context,
+    check: *const fitw_check,
+    finding: usize,
+    index: usize,
+    out: *mut fitw_finding_number,
+) -> fitw_status {
+    call(context, "fitw_check_number", |_| {
+        let check = handle::get(check, "check")?;
+        let out = SizedOut::new(out, "out")?;
+        out.set(check.finding(finding)?.number(index)?);
+        Ok(())
+    })
+}
+
+/// Share `index` of the uncertainty of finding `finding`, from 0, the largest first. The finding's `share_count`
+/// says how many. Error: FITW_E_ARGUMENT past the last. [any-thread]
+#[unsafe(no_mangle)]
+pub unsafe extern "C" fn fitw_check_share(
+    context: *const fitw_context,
+    check: *const fitw_check,
+    finding: usize,
+    index: usize,
+    out: *mut fitw_finding_share,
+) -> fitw_status {
+    call(context, "fitw_check_share", |_| {
+        let check = handle::get(check, "check")?;
+        let out = SizedOut::new(out, "out")?;
+        out.set(check.finding(finding)?.share(index)?);
         Ok(())
     })
 }
@@ -274,63 +263,13 @@ pub(crate) struct CheckBox {
     findings: Vec<FindingBox>,
 }
 
-struct FindingBox {
-    finding: Finding,
-    kind: Text,
-    name: Text,
-    detail: Text,
-    remedy: Text,
-}
-
 impl CheckBox {
     pub(crate) fn new(findings: Vec<Finding>) -> Self {
         CheckBox { findings: findings.into_iter().map(FindingBox::new).collect() }
     }
-}
 
-impl FindingBox {
-    fn new(finding: Finding) -> Self {
-        FindingBox {
-            kind: Text::new(finding.kind),
-            name: Text::new(&finding.name),
-            detail: Text::new(&finding.detail),
-            remedy: Text::new(&finding.remedy),
-            finding,
-        }
-    }
-
-    fn hand_out(&self) -> fitw_finding {
-        let f = &self.finding;
-        let number = |value: Option<f64>| value.unwrap_or(f64::NAN);
-        let place = |p: Option<Point3>| p.map_or([f64::NAN; 3], Into::into);
-        fitw_finding {
-            struct_size: 0,
-            kind: of_kind(f.kind),
-            verdict: kind::of_verdict(f.verdict),
-            reserved: 0,
-            value_mm: number(f.value),
-            uncertainty_mm: number(f.uncertainty),
-            limit_mm: number(f.limit),
-            at_mm: place(f.at),
-            to_mm: place(f.to),
-            extent_mm: number(f.extent),
-            points: f.points.map_or(-1, |n| i64::try_from(n).unwrap_or(i64::MAX)),
-            kind_name: self.kind.view(),
-            name: self.name.view(),
-            detail: self.detail.view(),
-            remedy: self.remedy.view(),
-        }
-    }
-}
-
-fn of_kind(name: &str) -> i32 {
-    match name {
-        "interference" => FITW_CHECK_INTERFERENCE,
-        "clearance" => FITW_CHECK_CLEARANCE,
-        "hole" => FITW_CHECK_HOLE,
-        "seat" => FITW_CHECK_SEAT,
-        "coverage" => FITW_CHECK_COVERAGE,
-        _ => 0,
+    fn finding(&self, index: usize) -> Result<&FindingBox, Fault> {
+        self.findings.get(index).ok_or_else(|| text::past(index, self.findings.len()))
     }
 }
 

@@ -62,6 +62,8 @@ pub mod part;
 
 pub mod mesh_out;
 
+pub mod finding;
+
 pub mod check;
 
 pub mod job;

@@ -496,6 +496,41 @@ static fitw_part *box_part(double z)
     return part;
 }
 
+/* The box of 10 by 10 mm stands 1 mm deep in a flat deck: 100 mm2 and 100 mm3 of it. */
+static void overlap_size(const fitw_check *check, size_t count)
+{
+    fitw_finding finding = FITW_ZERO;
+    fitw_finding_number n = FITW_ZERO;
+    fitw_finding_share share = FITW_ZERO;
+    size_t i, k, seen = 0;
+
+    finding.struct_size = sizeof finding;
+    n.struct_size = sizeof n;
+    share.struct_size = sizeof share;
+    for (i = 0; i < count; ++i) {
+        double sum = 0.0;
+        OK(fitw_check_finding(ctx, check, i, &finding));
+        TRUE_(finding.measure == FITW_MEASURE_LENGTH && finding.reserved_2 == 0);
+        for (k = 0; k < finding.share_count; ++k) {
+            OK(fitw_check_share(ctx, check, i, k, &share));
+            TRUE_(share.measure == finding.measure && share.cause.len > 0 && share.deviation > 0.0);
+            sum += share.deviation * share.deviation;
+        }
+        TRUE_(finding.share_count == 0 || near_to(2.0 * sqrt(sum), finding.uncertainty_mm, 1e-12));
+        IS(FITW_E_ARGUMENT, fitw_check_share(ctx, check, i, finding.share_count, &share));
+        for (k = 0; k < finding.number_count; ++k) {
+            OK(fitw_check_number(ctx, check, i, k, &n));
+            if (strcmp(n.name.ptr, "area") == 0)
+                TRUE_(n.measure == FITW_MEASURE_AREA && near_to(n.value, 100.0, 3.0)), ++seen;
+            if (strcmp(n.name.ptr, "volume") == 0)
+                TRUE_(n.measure == FITW_MEASURE_VOLUME && near_to(n.value, 100.0, 3.0)), ++seen;
+        }
+        IS(FITW_E_ARGUMENT, fitw_check_number(ctx, check, i, finding.number_count, &n));
+    }
+    TRUE_(seen == 2);
+    IS(FITW_E_ARGUMENT, fitw_check_number(ctx, check, count, 0, &n));
+}
+
 static void parts_and_checks(fitw_scan *scan)
 {
     fitw_part *part = box_part(5.0), *low = box_part(-1.0);
@@ -562,10 +597,11 @@ static void parts_and_checks(fitw_scan *scan)
     /* One millimetre deep in the deck. */
     scene.part = low;
     OK(fitw_check_run(ctx, &scene, &check));
-    OK(fitw_check_verdict(ctx, check, &verdict, NULL));
+    OK(fitw_check_verdict(ctx, check, &verdict, &count));
     TRUE_(verdict == FITW_VERDICT_FAIL);
     OK(fitw_check_finding(ctx, check, 0, &finding));
     TRUE_(finding.verdict == FITW_VERDICT_FAIL);
+    overlap_size(check, count);
     OK(fitw_check_release(check));
     OK(fitw_part_release(low));
     OK(fitw_part_release(part));

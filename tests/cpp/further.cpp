@@ -207,6 +207,10 @@ static void parts(const Context &context, const Scan &scan, const std::string &f
             /* Play of an M12 bolt in half an inch, less the 0.1 mm between the axes. */
             TRUE_(near_to(f.value_mm, 0.25, 0.01));
             uncertain[k] = f.uncertainty_mm, ++found;
+            double sum = 0.0;
+            for (std::size_t j = 0; j < f.share_count; ++j) sum += std::pow(check.share(i, j).deviation, 2);
+            TRUE_(near_to(2.0 * std::sqrt(sum), f.uncertainty_mm, 1e-12));
+            TRUE_(f.share_count > 0 && status_of([&] { check.number(i, f.number_count); }) == FITW_E_ARGUMENT);
         }
         TRUE_(found == 2);
     }

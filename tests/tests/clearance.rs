@@ -112,6 +112,10 @@ fn one<'a>(findings: &'a [Finding], kind: &str, name: &str) -> &'a Finding {
     first
 }
 
+fn number(found: &Finding, name: &str) -> f64 {
+    found.numbers.iter().find(|n| n.name == name).map_or(f64::NAN, |n| n.value)
+}
+
 fn over_floor(height: f64, mesh: &Mesh, limits: &Limits) -> Vec<Finding> {
     let scan = scan(mesh);
     let scene = Scene { scans: vec![placed("front", &scan)], ..Scene::default() };
@@ -304,6 +308,12 @@ fn each_overlap_is_a_patch_with_depth_extent_and_points() {
         assert!((points / expected - 1.0).abs() < 0.05, "{points} of {expected}");
         let at = patch.to.unwrap_or(Point3::origin());
         assert!((at.x - centre.0).hypot(at.y - centre.1) < 2.0, "{at}");
+        // A cap 1.5 mm high of a sphere of radius 10: area 2πRh, volume πh²(3R − h)/3.
+        let (area, volume) = (number(patch, "area"), number(patch, "volume"));
+        let (cap, under) = (2.0 * 10.0 * 1.5, 1.5 * 1.5 * (30.0 - 1.5) / 3.0);
+        // The noise of 0.03 at a spacing of 0.5 alone adds a hundredth or two to the area.
+        assert!((area / (std::f64::consts::PI * cap) - 1.0).abs() < 0.04, "{area}");
+        assert!((volume / (std::f64::consts::PI * under) - 1.0).abs() < 0.02, "{volume}");
     }
     let rest = one(&findings, "clearance", "rest of front");
     assert_eq!(rest.verdict, Verdict::Fail);

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 from collections.abc import Sequence
 from typing import Any, Iterable, Iterator, Optional, Union, overload
 
@@ -16,7 +17,7 @@ from .join import Join
 from .part import Part
 from .region import Region
 from .scan import Scan
-from .values import Finding, LengthError
+from .values import Finding, FindingNumber, FindingShare, LengthError
 
 
 class Check(Handle, Sequence[Finding]):
@@ -46,7 +47,15 @@ class Check(Handle, Sequence[Finding]):
         return self._finding(which) if isinstance(which, int) else [self._finding(i) for i in which]
 
     def _finding(self, index: int) -> Finding:
-        return self._value("finding", Finding, index)
+        raw = Finding.empty()
+        self._ask("finding", index, raw)
+        numbers = [self._value("number", FindingNumber, index, k) for k in range(raw.number_count)]
+        shares = [self._value("share", FindingShare, index, k) for k in range(raw.share_count)]
+        return dataclasses.replace(
+            Finding.read(raw),
+            numbers={n.name: n.value for n in numbers},
+            budget={s.cause: s.deviation for s in shares},
+        )
 
     def _counted(self) -> tuple[int, int]:
         verdict, count = ffi.new("int32_t *"), ffi.new("size_t *")

@@ -15,7 +15,7 @@ V = TypeVar("V", bound="Value")
 
 #: Fields whose constants FITW_<group>_… become words.
 _WORDS = {
-    "criterion": "CRITERION", "extent": "EXTENT", "kind": "KIND", "quantity": "QUANTITY", "sort": "OPTION",
+    "criterion": "CRITERION", "extent": "EXTENT", "kind": "KIND", "measure": "MEASURE", "quantity": "QUANTITY", "sort": "OPTION",
     "value_kind": "VALUE", "verdict": "VERDICT",
 }
 
@@ -378,7 +378,9 @@ class Finding(Value):
     ``kind``: "interference", "clearance", "hole", "seat", "coverage"; ``verdict``: "pass", "fail", "undecided".
     ``value_mm``: what was measured (depth of an interference as a positive number), with its expanded
     uncertainty (coverage factor 2) and the limit it is held against. ``at_mm`` on the part, ``to_mm`` on the
-    scan, machine coordinates. ``points``: scan points that speak for it, -1 if not counted.
+    scan, machine coordinates. ``points``: scan points that speak for it, -1 if not counted. ``measure``: what
+    value, uncertainty and limit are of, "length"; an "angle" is in rad. ``numbers``: further ones by name, mm,
+    mm², mm³, rad. ``budget``: standard deviations by cause, the largest first.
     """
 
     _struct = "fitw_finding"
@@ -394,13 +396,37 @@ class Finding(Value):
     points: int
     detail: str
     remedy: str
+    measure: str
+    numbers: dict[str, float] = dataclasses.field(default_factory=dict)
+    budget: dict[str, float] = dataclasses.field(default_factory=dict)
 
     @classmethod
     def read(cls, raw: Any) -> Finding:
-        values = {f.name: _read(getattr(raw, f.name), f) for f in dataclasses.fields(cls)}
+        of_struct = [f for f in dataclasses.fields(cls) if f.name not in ("numbers", "budget")]
+        values = {f.name: _read(getattr(raw, f.name), f) for f in of_struct}
         # A kind of a later library has a name before it has a number.
         values["kind"] = string(raw.kind_name)
         return cls(**values)
+
+
+@dataclasses.dataclass(frozen=True, eq=False)
+class FindingNumber(Value):
+    """A further number of a finding."""
+
+    _struct = "fitw_finding_number"
+    name: str
+    value: float
+    measure: str
+
+
+@dataclasses.dataclass(frozen=True, eq=False)
+class FindingShare(Value):
+    """What the uncertainty of a finding has from one cause: a standard deviation."""
+
+    _struct = "fitw_finding_share"
+    cause: str
+    deviation: float
+    measure: str
 
 
 @dataclasses.dataclass(frozen=True, eq=False)

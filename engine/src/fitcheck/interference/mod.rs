@@ -4,12 +4,14 @@
 //! over the scan's triangles. The depth is that of the locally estimated surface, so a single point
 //! that stands off its neighbours does not decide; such points are reported together as undecided.
 
-use std::collections::BTreeMap;
+mod size;
+
+use std::collections::{BTreeMap, BTreeSet};
 
 use super::budget::Budget;
 use super::local::{Halves, Local, Patch, least_of};
 use super::view::{Owner, View};
-use super::{Finding, Verdict};
+use super::{Finding, Measure, Verdict};
 use crate::primitive::{Point3, unit};
 use crate::solid::{Mesh, Sets};
 
@@ -233,6 +235,12 @@ impl<'a> Overlap<'a> {
             self.extent(blob),
             deepest.depth,
         );
+        let triangles = self.triangles(blob);
+        if !triangles.is_empty() {
+            let size = size::of(view, &self.mesh, &triangles);
+            found.number("area", size.area, Measure::Area);
+            found.number("volume", size.volume, Measure::Volume);
+        }
         found.remedy = match found.verdict {
             Verdict::Fail => {
                 format!("take {:.2} mm off the part there", deepest.depth + uncertainty)
@@ -242,6 +250,23 @@ impl<'a> Overlap<'a> {
                 budget.largest()
             ),
         };
+        found
+    }
+
+    /// Triangles of the scan that take part, ascending, and whether each touches the part's surface.
+    fn triangles(&self, blob: &Blob) -> Vec<(u32, bool)> {
+        if self.view.scene.scans[self.scan].scan.triangles().is_empty() {
+            return Vec::new();
+        }
+        let crossing: BTreeSet<u32> = blob.pairs.iter().map(|p| p.1).collect();
+        let inside = |i: &u32| blob.inside.binary_search_by_key(i, |x| x.0).is_ok();
+        let whole = |t: &u32| {
+            self.mesh.triangles()[*t as usize].iter().all(inside) && !crossing.contains(t)
+        };
+        let all = 0..self.mesh.triangles().len() as u32;
+        let mut found: Vec<(u32, bool)> = all.filter(whole).map(|t| (t, false)).collect();
+        found.extend(crossing.iter().map(|&t| (t, true)));
+        found.sort_unstable();
         found
     }
 
