@@ -858,6 +858,8 @@ class Check : public detail::Handle<fitw_check, fitw_check_release> {
         return detail::done<std::size_t>(session_, status, out);
     }
     Out<fitw_finding> finding(std::size_t index) const { return ask_at(fitw_check_finding, index); }
+    /* Where the part was checked, from where it was designed. */
+    Out<fitw_pose> part_pose() const { return plain(fitw_check_part_pose); }
     /* A further number of a finding, number_count of them. */
     Out<fitw_finding_number> number(std::size_t finding, std::size_t index) const {
         fitw_finding_number out = sized<fitw_finding_number>();

@@ -168,6 +168,20 @@ impl Solid {
         self.bodies.iter().any(|b| b.contains(p))
     }
 
+    /// Whether the box round some points is within `reach` (mm) of the box of a shell.
+    pub(crate) fn is_near(&self, points: &[Point3], reach: f64) -> bool {
+        let Some(first) = points.first() else { return false };
+        let (low, high) = points.iter().fold((*first, *first), |(l, h), p| (l.inf(p), h.sup(p)));
+        self.bodies.iter().any(|b| {
+            let Some(root) = b.mesh.bvh.nodes.first() else { return false };
+            let middle = b.mesh.bvh.middle;
+            (0..3).all(|k| {
+                f64::from(root.low[k]) + middle[k] - reach <= high[k]
+                    && low[k] <= f64::from(root.high[k]) + middle[k] + reach
+            })
+        })
+    }
+
     /// Nearest place of the surface within `reach` (mm), its distance signed: negative inside. Where
     /// shells overlap, the depth is that in the shell that holds the point deepest.
     pub(crate) fn signed(&self, p: &Point3, reach: f64) -> Option<Hit> {

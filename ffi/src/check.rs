@@ -24,7 +24,7 @@ use crate::part::{PartBox, fitw_part};
 use crate::pointer::{self, Array, Out, SizedOut, grows, items};
 use crate::region::{RegionBox, fitw_region, limit};
 use crate::scan::{ScanBox, fitw_scan};
-use crate::shape::{fitw_pose, to_pose};
+use crate::shape::{fitw_pose, of_pose, to_pose};
 use crate::text::{self, fitw_str};
 
 /// Findings of the checks of a part. Immutable. [any-thread]
@@ -136,10 +136,11 @@ pub unsafe extern "C" fn fitw_check_run(
     call(context, "fitw_check_run", |c| {
         let out = Out::new(out, "out")?;
         let scene = Given::new(c, scene)?;
-        let findings = scene.with(|part, whole, mounts, limits| {
+        let checked = scene.with(|part, whole, mounts, limits| {
             fitcheck::all(part, whole, mounts, limits, &c.engine)
         })?;
-        out.set(handle::insert(CheckBox::new(findings))?);
+        let pose = checked.checked_from_designed;
+        out.set(handle::insert(CheckBox::new(checked.findings, pose))?);
         Ok(())
     })
 }
@@ -211,6 +212,21 @@ pub unsafe extern "C" fn fitw_check_finding(
     })
 }
 
+/// Where the part was checked: moves it from where it was designed. The identity, unless its bolts go in only with
+/// the part moved within its play; then every check was made where they have most room. [any-thread]
+#[unsafe(no_mangle)]
+pub unsafe extern "C" fn fitw_check_part_pose(
+    context: *const fitw_context,
+    check: *const fitw_check,
+    out: *mut fitw_pose,
+) -> fitw_status {
+    call(context, "fitw_check_part_pose", |_| {
+        let check = handle::get(check, "check")?;
+        Out::new(out, "out")?.set(of_pose(&check.checked_from_designed));
+        Ok(())
+    })
+}
+
 /// Further number `index` of finding `finding`, from 0: area and volume of an overlap, swing of a spanner, ….
 /// The finding's `number_count` says how many. Error: FITW_E_ARGUMENT past the last. [any-thread]
 #[unsafe(no_mangle)]
@@ -261,11 +277,13 @@ impl Handle for fitw_check {
 /// What stands behind a check.
 pub(crate) struct CheckBox {
     findings: Vec<FindingBox>,
+    checked_from_designed: Pose,
 }
 
 impl CheckBox {
-    pub(crate) fn new(findings: Vec<Finding>) -> Self {
-        CheckBox { findings: findings.into_iter().map(FindingBox::new).collect() }
+    pub(crate) fn new(findings: Vec<Finding>, checked_from_designed: Pose) -> Self {
+        let findings = findings.into_iter().map(FindingBox::new).collect();
+        CheckBox { findings, checked_from_designed }
     }
 
     fn finding(&self, index: usize) -> Result<&FindingBox, Fault> {

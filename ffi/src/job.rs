@@ -3,6 +3,7 @@
 use std::path::{Path, PathBuf};
 
 use engine::job::{Folder, Job, Outcome, WriteOptions};
+use engine::primitive::Pose;
 
 use crate::call::call;
 use crate::check::{CheckBox, fitw_check};
@@ -180,7 +181,9 @@ pub unsafe extern "C" fn fitw_outcome_check(
     call(context, "fitw_outcome_check", |_| {
         let outcome = handle::get(outcome, "outcome")?;
         let out = Out::new(out, "out")?;
-        out.set(handle::insert(CheckBox::new(outcome.outcome.findings.clone()))?);
+        let of = &outcome.outcome;
+        let pose = of.checked_from_designed.unwrap_or_else(Pose::identity);
+        out.set(handle::insert(CheckBox::new(of.findings.clone(), pose))?);
         Ok(())
     })
 }

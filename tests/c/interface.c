@@ -540,6 +540,7 @@ static void parts_and_checks(fitw_scan *scan)
     fitw_scene scene = FITW_ZERO;
     fitw_check *check = NULL;
     fitw_finding finding = FITW_ZERO;
+    fitw_pose pose;
     int32_t verdict;
     double clearance[8] = {0};
     const double *xyz;
@@ -575,6 +576,9 @@ static void parts_and_checks(fitw_scan *scan)
     OK(fitw_check_run(ctx, &scene, &check));
     OK(fitw_check_verdict(ctx, check, &verdict, &count));
     TRUE_(count > 0);
+    OK(fitw_check_part_pose(ctx, check, &pose));
+    for (i = 0; i < 9; ++i)
+        TRUE_(pose.rotation[i] == (i % 4 == 0 ? 1.0 : 0.0) && pose.translation_mm[i / 3] == 0.0);
     finding.struct_size = sizeof finding;
     for (i = 0; i < count; ++i) {
         OK(fitw_check_finding(ctx, check, i, &finding));

@@ -197,6 +197,7 @@ static void parts(const Context &context, const Scan &scan, const std::string &f
         scene.mount(in, on, Point{{25.4, 0, 0}});
         if (k == 2) scene.datum(datum);
         Check check = scene.check();
+        TRUE_(check.part_pose().rotation[0] == 1.0);
         std::size_t found = 0;
         for (std::size_t i = 0; i < check.size(); ++i) {
             const fitw_finding f = check.finding(i);

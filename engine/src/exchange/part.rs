@@ -1,6 +1,6 @@
 //! The designed part: a closed triangle mesh in machine coordinates, with its analytic faces where they are known.
 
-use crate::primitive::{Direction, Point3, Primitive};
+use crate::primitive::{Direction, Point3, Pose, Primitive};
 
 /// The designed part in machine coordinates, mm.
 #[derive(Debug, Clone)]
@@ -28,6 +28,23 @@ pub struct Part {
 }
 
 impl Part {
+    /// The part moved: mesh, exact faces and holes.
+    #[must_use]
+    pub fn transformed(&self, pose: &Pose) -> Self {
+        let face = |f: &FaceSurface| FaceSurface {
+            shape: f.shape.as_ref().map(|s| s.transformed(pose)),
+            ..f.clone()
+        };
+        let hole =
+            |h: &PartHole| PartHole { point: pose * h.point, axis: pose * h.axis, ..h.clone() };
+        Part {
+            points: self.points.iter().map(|p| pose * p).collect(),
+            faces: self.faces.iter().map(face).collect(),
+            holes: self.holes.iter().map(hole).collect(),
+            ..self.clone()
+        }
+    }
+
     /// Corners of one triangle, mm; none past the last.
     #[must_use]
     pub fn corners(&self, triangle: usize) -> Option<[Point3; 3]> {

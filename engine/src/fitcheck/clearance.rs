@@ -5,23 +5,28 @@
 //! nearest places is moved onto what its neighbours say (see `local`), then the two feet are
 //! exchanged between part and surface until they rest. Both numbers are reported.
 
-use super::budget::{Budget, deviation};
+use std::collections::BTreeMap;
+
 use rayon::prelude::*;
 
+use super::budget::{Budget, deviation};
 use super::local::{Halves, Local, Patch, least_of};
 use super::view::{Owner, View};
-use super::{Finding, Verdict};
+use super::{Finding, Measure, Verdict};
 use crate::primitive::{Direction, Point3, unit};
-use crate::solid::Witness;
+use crate::solid::{Mesh, Sets, Witness};
 
-/// One finding per feature that is no seat and has a surface, one per scan for the rest.
+/// At least one finding per feature that is no seat and has a surface, and per scan for the rest; one more for
+/// each further place that is too near.
 pub(super) fn check(view: &View<'_>) -> Vec<Finding> {
     let mut findings = Vec::new();
     for s in 0..view.scans.len() {
         let mut groups: Vec<Option<usize>> =
             (0..view.scene.features.len()).filter(|&f| seen(view, f, s)).map(Some).collect();
         groups.push(None);
-        findings.extend(groups.into_iter().filter_map(|g| group(view, s, g)));
+        for feature in groups {
+            findings.extend(Group::new(view, s, feature).map_or_else(Vec::new, |g| g.findings()));
+        }
     }
     findings
 }
@@ -46,48 +51,183 @@ fn seen(view: &View<'_>, f: usize, s: usize) -> bool {
     view.scans[s].near.iter().any(|n| view.scans[s].owner[n.0 as usize] == mine)
 }
 
-/// Clearance to a feature's surface in a scan, or to what belongs to nothing there.
-fn group(view: &View<'_>, s: usize, feature: Option<usize>) -> Option<Finding> {
-    let mesh = view.mesh(s, |owners| belongs(owners, feature));
-    let raw = view.solid.least_distance(&mesh, f64::INFINITY)?;
-    let limit = view.limit_of(feature);
-    let scan = &view.scene.scans[s];
-    let mut found = Finding::new("clearance", name(view, s, feature));
-    found.limit = Some(limit);
+/// A feature's surface in a scan, or what belongs to nothing there.
+struct Group<'a> {
+    view: &'a View<'a>,
+    scan: usize,
+    feature: Option<usize>,
+    mesh: Mesh,
+    /// Nearest places of mesh and part, exactly.
+    raw: Witness,
+    /// Which points of the scan are corners of the mesh: a point none of whose triangles is of the group is the
+    /// fringe of another one.
+    own: Vec<bool>,
+    patch: Patch<'a>,
+    limit: f64,
+}
 
-    let patch = Patch {
-        scan: scan.scan,
-        points: &view.scans[s].points,
-        shape: feature.and_then(|f| view.surface_shape(f)),
-        noise: view.scans[s].noise,
-        resolution: view.scans[s].resolution,
-    };
-    let corners = mesh.triangles()[raw.triangle_b as usize];
-    // A point none of whose triangles is of the group is the fringe of another one.
-    let mut own = vec![false; view.scans[s].points.len()];
-    mesh.triangles().as_flattened().iter().for_each(|&i| own[i as usize] = true);
-    let place = least(view, s, &own, &patch, &raw, &corners);
-    let along = direction(&place);
-    let mut budget = Budget::of_place(
-        view.scene,
-        Some(s),
-        view.part.chord_error,
-        &place.on_part,
-        along.as_ref(),
-    );
-    budget.add("scan noise", place.deviation);
-    if let (Some(f), Some(along)) = (feature, &along) {
-        let covariance = &view.scene.features[f].feature.covariance;
-        budget.add("feature", deviation(covariance, &place.on_scan, Some(along)));
+impl<'a> Group<'a> {
+    /// `None` where there is nothing of it.
+    fn new(view: &'a View<'a>, scan: usize, feature: Option<usize>) -> Option<Self> {
+        let mesh = view.mesh(scan, |owners| belongs(owners, feature));
+        let raw = view.solid.least_distance(&mesh, f64::INFINITY)?;
+        let of = &view.scans[scan];
+        let mut own = vec![false; of.points.len()];
+        mesh.triangles().as_flattened().iter().for_each(|&i| own[i as usize] = true);
+        let patch = Patch {
+            scan: view.scene.scans[scan].scan,
+            points: &of.points,
+            shape: feature.and_then(|f| view.surface_shape(f)),
+            noise: of.noise,
+            resolution: of.resolution,
+        };
+        let limit = view.limit_of(feature);
+        Some(Group { view, scan, feature, mesh, raw, own, patch, limit })
     }
-    let uncertainty = budget.expanded();
-    found.verdict = Verdict::at_least(place.distance, limit, uncertainty);
-    found.value = Some(place.distance);
-    found.spend(&budget);
-    (found.at, found.to) = (Some(place.on_part), Some(place.on_scan));
-    found.detail = detail(&place, &raw, feature.is_some() && patch.shape.is_some(), limit);
-    judge(view, &place, &budget, &mut found, limit);
-    Some(found)
+
+    fn findings(&self) -> Vec<Finding> {
+        let corners = self.mesh.triangles()[self.raw.triangle_b as usize];
+        let everywhere = |i: u32| self.own[i as usize];
+        let place = least(self.view, self.scan, &everywhere, &self.patch, &self.raw, &corners);
+        let mut findings = vec![self.finding(&place, &self.raw)];
+        let (areas, patches) = self.too_near();
+        let size = |ids: &[u32], found: &mut Finding| {
+            let ids: Vec<u32> = ids.iter().copied().filter(|&i| self.is_too_near(i)).collect();
+            found.points = Some(ids.len());
+            found.extent =
+                Some(extent(ids.iter().map(|&i| self.view.scans[self.scan].points[i as usize])));
+            if !areas.is_empty() {
+                let area = ids.iter().map(|i| areas.get(i).copied().unwrap_or(0.0)).sum();
+                found.number("area", area, Measure::Area);
+            }
+        };
+        let least_corner = |ids: &[u32]| corners.iter().any(|c| ids.binary_search(c).is_ok());
+        // The place found is of the patch that its own corner is in, or of the one nearest to it.
+        let main = patches.iter().position(|ids| least_corner(ids)).or_else(|| {
+            let from = |ids: &Vec<u32>| {
+                let points = ids.iter().map(|&i| self.view.scans[self.scan].points[i as usize]);
+                points.map(|p| (p - place.on_scan).norm()).fold(f64::INFINITY, f64::min)
+            };
+            (0..patches.len()).min_by(|&a, &b| from(&patches[a]).total_cmp(&from(&patches[b])))
+        });
+        if let Some(main) = main.filter(|_| findings[0].verdict != Verdict::Pass) {
+            size(&patches[main], &mut findings[0]);
+        }
+        let others = patches.iter().enumerate().filter(|(k, _)| Some(*k) != main);
+        let further = others.filter_map(|(_, ids)| {
+            let mut found = self.elsewhere(ids)?;
+            size(ids, &mut found);
+            Some(found)
+        });
+        let mut further: Vec<Finding> = further.filter(|f| f.verdict != Verdict::Pass).collect();
+        further.sort_by(|a, b| a.value.unwrap_or(0.0).total_cmp(&b.value.unwrap_or(0.0)));
+        if further.len() > PLACES {
+            findings[0].detail +=
+                &format!("; {} more places are too near, {PLACES} of them follow", further.len());
+            further.truncate(PLACES);
+        }
+        for (k, found) in further.iter_mut().enumerate() {
+            found.name += &format!(", place {}", k + 2);
+        }
+        findings.extend(further);
+        findings
+    }
+
+    /// Patches with points nearer to the part than the limit, each in ascending order, and the area that each
+    /// point stands for, mm² (none for a bare cloud). They hang together over points that only noise keeps
+    /// above the limit.
+    fn too_near(&self) -> (BTreeMap<u32, f64>, Vec<Vec<u32>>) {
+        let of = &self.view.scans[self.scan];
+        let band = LINK * self.patch.noise + 0.25 * self.patch.resolution;
+        let ids: Vec<u32> = of
+            .near
+            .iter()
+            .filter(|(i, h)| h.distance < self.limit + band && self.own[*i as usize])
+            .map(|n| n.0)
+            .collect();
+        let mut sets = Sets::new(ids.len());
+        for (k, &i) in ids.iter().enumerate() {
+            for n in self.patch.scan.neighbours(i) {
+                if let Ok(j) = ids.binary_search(n) {
+                    sets.join(k as u32, j as u32);
+                }
+            }
+        }
+        let mut areas = BTreeMap::new();
+        if self.patch.scan.is_mesh() && !ids.is_empty() {
+            for t in self.mesh.triangles() {
+                let corners = t.map(|i| of.points[i as usize]);
+                let third =
+                    (corners[1] - corners[0]).cross(&(corners[2] - corners[0])).norm() / 6.0;
+                for i in t.iter().filter(|i| ids.binary_search(i).is_ok()) {
+                    *areas.entry(*i).or_insert(0.0) += third;
+                }
+            }
+        }
+        let mut patches: BTreeMap<u32, Vec<u32>> = BTreeMap::new();
+        for (k, &i) in ids.iter().enumerate() {
+            patches.entry(sets.root(k as u32)).or_default().push(i);
+        }
+        let too_near = |ids: &Vec<u32>| ids.iter().any(|&i| self.is_too_near(i));
+        (areas, patches.into_values().filter(too_near).collect())
+    }
+
+    fn is_too_near(&self, i: u32) -> bool {
+        self.view.scans[self.scan].hit(i).is_some_and(|h| h.distance < self.limit)
+    }
+
+    /// Least air of one patch; `None` where nothing of it is believed.
+    fn elsewhere(&self, ids: &[u32]) -> Option<Finding> {
+        let of = &self.view.scans[self.scan];
+        let hits = ids.iter().filter_map(|&i| Some((i, of.hit(i)?)));
+        let (i, hit) = hits.min_by(|a, b| a.1.distance.total_cmp(&b.1.distance))?;
+        let raw = Witness {
+            distance: hit.distance.max(0.0),
+            on_a: hit.point,
+            on_b: of.points[i as usize],
+            ..self.raw
+        };
+        let mine = |i: u32| ids.binary_search(&i).is_ok();
+        let place = least(self.view, self.scan, &mine, &self.patch, &raw, &[i; 3]);
+        let backed = place.smooth || edge_point(self.view, self.scan, &self.patch, i).is_some();
+        backed.then(|| self.finding(&place, &raw))
+    }
+
+    fn finding(&self, place: &Place, raw: &Witness) -> Finding {
+        let (view, limit) = (self.view, self.limit);
+        let mut found = Finding::new("clearance", name(view, self.scan, self.feature));
+        found.limit = Some(limit);
+        let along = direction(place);
+        let mut budget = Budget::of_place(
+            view.scene,
+            Some(self.scan),
+            view.part.chord_error,
+            &place.on_part,
+            along.as_ref(),
+        );
+        budget.add("scan noise", place.deviation);
+        if let (Some(f), Some(along)) = (self.feature, &along) {
+            let covariance = &view.scene.features[f].feature.covariance;
+            budget.add("feature", deviation(covariance, &place.on_scan, Some(along)));
+        }
+        found.spend(&budget);
+        found.verdict = Verdict::at_least(place.distance, limit, budget.expanded());
+        found.value = Some(place.distance);
+        (found.at, found.to) = (Some(place.on_part), Some(place.on_scan));
+        found.number("raw_distance", raw.distance, Measure::Length);
+        let shape = self.feature.is_some() && self.patch.shape.is_some();
+        found.detail = detail(place, raw, shape, limit);
+        judge(view, place, &budget, &mut found, limit);
+        found
+    }
+}
+
+/// Longest side of the box round some points, mm.
+fn extent(points: impl Iterator<Item = Point3>) -> f64 {
+    let grown = points.fold(None, |b: Option<(Point3, Point3)>, p| {
+        Some(b.map_or((p, p), |(l, h)| (l.inf(&p), h.sup(&p))))
+    });
+    grown.map_or(0.0, |(low, high)| (high - low).max())
 }
 
 /// Whether a triangle with corners of these owners is held against the group.
@@ -115,7 +255,7 @@ fn name(view: &View<'_>, s: usize, feature: Option<usize>) -> String {
 fn least(
     view: &View<'_>,
     s: usize,
-    own: &[bool],
+    own: &dyn Fn(u32) -> bool,
     patch: &Patch<'_>,
     raw: &Witness,
     corners: &[u32; 3],
@@ -124,7 +264,7 @@ fn least(
     let mut near: Vec<(f64, u32)> = view.scans[s]
         .near
         .iter()
-        .filter(|(i, h)| h.distance <= band && own[*i as usize])
+        .filter(|(i, h)| h.distance <= band && own(*i))
         .map(|(i, h)| (h.distance, *i))
         .collect();
     near.sort_unstable_by(|a, b| a.0.total_cmp(&b.0).then(a.1.cmp(&b.1)));
@@ -274,6 +414,10 @@ fn judge(view: &View<'_>, place: &Place, budget: &Budget, found: &mut Finding, l
 const BAND: f64 = 6.0;
 /// Most places looked at.
 const CANDIDATES: usize = 400;
+/// Deviations above the limit over which a patch hangs together.
+const LINK: f64 = 6.0;
+/// Most further places of one surface that are listed.
+const PLACES: usize = 12;
 /// Most exchanges of feet.
 const EXCHANGES: usize = 20;
 /// Movement of a foot, in spacings, below which it rests.

@@ -111,6 +111,41 @@ impl Finding {
     }
 }
 
+impl Finding {
+    /// Says what uncertainty would decide an undecided value, and whose share is to be made smaller for it.
+    pub(super) fn say_what_decides(&mut self) {
+        let (Some(value), Some(limit), Verdict::Undecided) = (self.value, self.limit, self.verdict)
+        else {
+            return;
+        };
+        let enough = (value - limit).abs();
+        let shares: Vec<f64> = self.budget.iter().map(|c| c.deviation * c.deviation).collect();
+        let squares = |from: usize| shares[from..].iter().sum::<f64>();
+        let uncertainty = 2.0 * squares(0).sqrt();
+        if shares.is_empty() || enough >= uncertainty {
+            return;
+        }
+        self.number("deciding_uncertainty", enough, self.measure);
+        // What remains of the largest share beside the others; without them if they alone are too much.
+        let largest = &self.budget[0];
+        let left = (0.25 * enough * enough - squares(1)).max(0.0).sqrt();
+        let text = if left > 0.0 {
+            format!(
+                "; decided if \"{}\" were {left:.4} instead of {:.4}",
+                largest.cause, largest.deviation
+            )
+        } else if enough > NEAREST * uncertainty {
+            let fewest = (1..=shares.len()).find(|&k| 2.0 * squares(k).sqrt() < enough);
+            let causes: Vec<&str> =
+                self.budget.iter().take(fewest.unwrap_or(shares.len())).map(|c| c.cause).collect();
+            format!("; decided only with much less from {} together", causes.join(" and "))
+        } else {
+            "; it lies so near the limit that no better measurement is likely to decide it".into()
+        };
+        self.remedy += &text;
+    }
+}
+
 impl Measure {
     /// Name used in results.
     #[must_use]
@@ -122,5 +157,44 @@ impl Measure {
             Measure::Volume => "volume",
             Measure::Ratio => "ratio",
         }
+    }
+}
+
+/// Share of its uncertainty within which a value is at the limit.
+const NEAREST: f64 = 0.05;
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn undecided(value: f64, shares: [(&'static str, f64); 2]) -> Finding {
+        let mut found = Finding::new("clearance", "wall");
+        let mut budget = Budget::default();
+        shares.iter().for_each(|(cause, deviation)| budget.add(cause, *deviation));
+        found.spend(&budget);
+        (found.value, found.limit) = (Some(value), Some(3.0));
+        found.verdict = Verdict::at_least(value, 3.0, budget.expanded());
+        found.say_what_decides();
+        found
+    }
+
+    /// U = 2 √(0.03² + 0.04²) = 0.1; 0.08 short of or beyond the limit is decided by a join of 0: √(0.04² − 0.03²).
+    #[test]
+    fn the_share_that_would_decide_is_named_with_its_size() {
+        let shares = [("join", 0.03), ("frame", 0.04)];
+        let found = undecided(3.08, shares);
+        assert!((found.uncertainty.unwrap_or(0.0) - 0.1).abs() < 1e-12);
+        assert!(
+            found.remedy.contains("\"frame\" were 0.0265 instead of 0.0400"),
+            "{}",
+            found.remedy
+        );
+        assert!((found.numbers[0].value - 0.08).abs() < 1e-12);
+        let found = undecided(3.0001, [("join", 0.03), ("frame", 0.04)]);
+        assert!(found.remedy.contains("so near the limit"), "{}", found.remedy);
+        let found = undecided(2.95, [("join", 0.03), ("frame", 0.04)]);
+        assert!(found.remedy.contains("from frame and join together"), "{}", found.remedy);
+        let found = undecided(3.2, shares);
+        assert!(found.verdict == Verdict::Pass && found.numbers.is_empty());
     }
 }

@@ -5,9 +5,11 @@
 //! mesh contribute.
 
 mod body;
+mod bolting;
 mod bolts;
 mod budget;
 mod clearance;
+mod coverage;
 mod finding;
 mod holes;
 mod interference;
@@ -29,6 +31,19 @@ pub use verdict::Verdict;
 use crate::context::Context;
 use crate::error::Result;
 use crate::exchange::Part;
+use crate::primitive::Pose;
+use bolting::Bolting;
+use view::View;
+
+/// What the checks of a part found.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Checked {
+    /// Findings, the worst first.
+    pub findings: Vec<Finding>,
+    /// Where the part was checked: moves it from where it was designed. The identity, unless its bolts go in only
+    /// with the part moved within its play; then, every check is made where they have most room.
+    pub checked_from_designed: Pose,
+}
 
 /// All checks of the part against the scene, the worst findings first: interference, clearance to
 /// every feature and to the rest of each scan, seating, bolt holes. Everything in machine
@@ -43,23 +58,44 @@ pub fn all(
     mounts: &[Mount],
     limits: &Limits,
     context: &Context,
-) -> Result<Vec<Finding>> {
+) -> Result<Checked> {
     context.report("fit check: preparing", 0.0)?;
-    let view = context.run(|| view::View::new(part, scene, mounts, limits))?;
-    context.report("fit check: interference", 0.3)?;
-    let mut findings = context.run(|| interference::check(&view));
-    context.report("fit check: clearance", 0.5)?;
-    findings.extend(context.run(|| clearance::check(&view)));
-    context.report("fit check: seats and holes", 0.9)?;
-    findings.extend(context.run(|| seating::check(&view, mounts)));
-    let holes = holes::pairs(&view, mounts)?;
-    let mut bolts = holes::check(&view, &holes);
-    context.report("fit check: seats and bolts at once", 0.95)?;
-    let together = context.run(|| mechanism::check(&view, mounts, &holes));
-    mechanism::excuse(&mut bolts, &together);
-    findings.extend(bolts);
-    findings.extend(together);
-    findings.sort_by_key(|f| f.verdict.rank());
-    context.report("fit check: done", 1.0)?;
+    let view = context.run(|| View::new(part, scene, mounts, limits))?;
+    context.report("fit check: seats and bolts", 0.3)?;
+    let bolting = Bolting::new(&view, mounts, context)?;
+    let Some(pose) = bolting.moved() else {
+        let mut findings = surroundings(&view, context)?;
+        findings.extend(bolting.findings(false));
+        return Checked::new(findings, Pose::identity(), context);
+    };
+    let part = part.transformed(&pose);
+    let mounts: Vec<Mount> = mounts.iter().map(|m| m.transformed(&pose)).collect();
+    let view = context.run(|| View::new(&part, scene, &mounts, limits))?;
+    let mut findings = surroundings(&view, context)?;
+    // Each seat and bolt where the part is now; what moved it there stays as it was found.
+    let mut there = Bolting::new(&view, &mounts, context)?;
+    there.together = bolting.together;
+    findings.extend(there.findings(true));
+    Checked::new(findings, pose, context)
+}
+
+/// What the part is held against wherever it is bolted.
+fn surroundings(view: &View<'_>, context: &Context) -> Result<Vec<Finding>> {
+    context.report("fit check: interference", 0.4)?;
+    let mut findings = context.run(|| interference::check(view));
+    context.report("fit check: clearance", 0.6)?;
+    findings.extend(context.run(|| clearance::check(view)));
+    context.report("fit check: coverage", 0.85)?;
+    let unseen = context.run(|| coverage::check(view, &findings));
+    findings.extend(unseen);
     Ok(findings)
+}
+
+impl Checked {
+    fn new(mut findings: Vec<Finding>, pose: Pose, context: &Context) -> Result<Self> {
+        findings.iter_mut().for_each(Finding::say_what_decides);
+        findings.sort_by_key(|f| f.verdict.rank());
+        context.report("fit check: done", 1.0)?;
+        Ok(Checked { findings, checked_from_designed: pose })
+    }
 }

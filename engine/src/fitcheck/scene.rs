@@ -62,6 +62,17 @@ pub struct Mount {
     pub part_hole: PartHole,
 }
 
+impl Mount {
+    /// The mount of a part that was moved.
+    #[must_use]
+    pub fn transformed(&self, pose: &Pose) -> Self {
+        let hole = &self.part_hole;
+        let part_hole =
+            PartHole { point: pose * hole.point, axis: pose * hole.axis, ..hole.clone() };
+        Mount { near: pose * self.near, part_hole, ..self.clone() }
+    }
+}
+
 /// Limits of the checks, mm.
 #[non_exhaustive]
 #[derive(Debug, Clone, PartialEq)]

@@ -6,26 +6,42 @@
 
 use std::collections::BTreeMap;
 
+use nalgebra::{Matrix3, Vector3};
+
 use super::budget::{Budget, independent};
 use super::local::median;
 use super::scene::Mount;
 use super::view::{Owner, View};
-use super::{Finding, Verdict};
+use super::{Finding, Measure, Verdict};
 use crate::primitive::{Direction, Point3, frame_from_axis};
 use crate::region::Region;
 
-/// One finding per seat.
-pub(super) fn check(view: &View<'_>, mounts: &[Mount]) -> Vec<Finding> {
+/// Every seat of the part, with what lies under it there.
+pub(super) fn seats(view: &View<'_>, mounts: &[Mount]) -> Vec<Seat> {
     let seats = (0..view.scene.features.len()).filter(|&f| is_seat(view, mounts, f));
-    seats.map(|f| seat(view, f)).collect()
+    seats.map(|f| Seat::new(view, f)).collect()
+}
+
+/// One finding per seat.
+pub(super) fn check(view: &View<'_>, seats: &[Seat]) -> Vec<Finding> {
+    seats.iter().map(|s| s.finding(view)).collect()
 }
 
 /// Whether the part is meant to rest on a feature.
-pub(super) fn is_seat(view: &View<'_>, mounts: &[Mount], f: usize) -> bool {
+fn is_seat(view: &View<'_>, mounts: &[Mount], f: usize) -> bool {
     view.scene.features[f].is_seat || mounts.iter().any(|m| m.seat == Some(f))
 }
 
+/// A face that the part is meant to rest on.
+pub(super) struct Seat {
+    /// Index among the scene's features.
+    pub(super) feature: usize,
+    /// What the part meets there; `None` where no scan point lies under it.
+    pub(super) met: Option<Cells>,
+}
+
 /// A seat as the part meets it.
+#[derive(Clone)]
 pub(super) struct Cells {
     /// Away from the machine.
     pub(super) normal: Direction,
@@ -33,18 +49,31 @@ pub(super) struct Cells {
     pub(super) cells: Vec<(Point3, f64)>,
     /// Standard deviation of a cell's air by the scan's noise, mm.
     pub(super) deviation: f64,
+    scan: usize,
+    /// Points under the part and their mean air.
+    points: usize,
+    mean: f64,
 }
 
-/// Cells of a seat that has the part over it.
-pub(super) fn cells_of(view: &View<'_>, f: usize) -> Option<Cells> {
-    let (s, normal) = orientation(view, f)?;
-    let side = cell_side(view, s);
-    let found = cells(&gaps(view, f), &normal, side);
-    if found.is_empty() {
-        return None;
+impl Cells {
+    /// Angle between part and seat, rad: slope of the plane through the cells' air (least squares); 0 where the
+    /// cells lie on a line.
+    pub(super) fn tilt(&self) -> f64 {
+        let axes = frame_from_axis(&self.normal);
+        let (mut normal, mut right) = (Matrix3::zeros(), Vector3::zeros());
+        let middle =
+            self.cells.iter().map(|c| c.0.coords).sum::<Vector3<f64>>() / self.cells.len() as f64;
+        for (place, gap) in &self.cells {
+            let q = axes.inverse_transform_vector(&(place.coords - middle));
+            let row = Vector3::new(1.0, q.x, q.y);
+            normal += row * row.transpose();
+            right += row * *gap;
+        }
+        normal.cholesky().map_or(0.0, |c| {
+            let x = c.solve(&right);
+            x.y.hypot(x.z).atan()
+        })
     }
-    let cells = found.into_iter().map(|g| (g.place, g.gap)).collect();
-    Some(Cells { normal, cells, deviation: cell_deviation(view, s, side) })
 }
 
 fn cell_side(view: &View<'_>, scan: usize) -> f64 {
@@ -61,44 +90,66 @@ struct Gap {
     gap: f64,
 }
 
-fn seat(view: &View<'_>, f: usize) -> Finding {
-    let feature = &view.scene.features[f];
-    let mut found = Finding::new("seat", feature.feature.name.clone());
-    found.limit = Some(view.limits.seat_tolerance);
-    let gaps = gaps(view, f);
-    let (Some((s, normal)), false) = (orientation(view, f), gaps.is_empty()) else {
-        found.verdict = Verdict::Undecided;
-        found.detail =
-            format!("no scan point of the seat lies under the part within {:.1} mm", reach(view));
-        found.remedy = "scan the seat where the part rests, or check the part's place".into();
-        return found;
-    };
-    let side = cell_side(view, s);
-    let cells = cells(&gaps, &normal, side);
-    let worst = cells.iter().max_by(|a, b| a.gap.abs().total_cmp(&b.gap.abs()));
-    let Some(worst) = worst else { return found };
-    let low = cells.iter().map(|c| c.gap).fold(f64::INFINITY, f64::min);
-    let high = cells.iter().map(|c| c.gap).fold(f64::NEG_INFINITY, f64::max);
-    let mean = gaps.iter().map(|g| g.gap).sum::<f64>() / gaps.len() as f64;
+impl Seat {
+    fn new(view: &View<'_>, feature: usize) -> Self {
+        let gaps = gaps(view, feature);
+        let met = orientation(view, feature).filter(|_| !gaps.is_empty()).map(|(scan, normal)| {
+            let side = cell_side(view, scan);
+            let of = |g: Gap| (g.place, g.gap);
+            Cells {
+                normal,
+                cells: cells(&gaps, &normal, side).into_iter().map(of).collect(),
+                deviation: cell_deviation(view, scan, side),
+                scan,
+                points: gaps.len(),
+                mean: gaps.iter().map(|g| g.gap).sum::<f64>() / gaps.len() as f64,
+            }
+        });
+        Seat { feature, met: met.filter(|c| !c.cells.is_empty()) }
+    }
 
-    let mut budget =
-        Budget::of_place(view.scene, Some(s), view.part.chord_error, &worst.place, Some(&normal));
-    budget.add("scan noise", cell_deviation(view, s, side));
-    let uncertainty = budget.expanded();
-    found.value = Some(worst.gap.abs());
-    found.spend(&budget);
-    found.verdict = Verdict::at_most(worst.gap.abs(), view.limits.seat_tolerance, uncertainty);
-    found.at = Some(worst.place + normal.into_inner() * worst.gap);
-    found.to = Some(worst.place);
-    found.points = Some(gaps.len());
-    found.detail = format!(
-        "largest overlap {:.3} mm, largest gap {:.3} mm, mean gap {mean:.3} mm over {} points under the part",
-        (-low).max(0.0),
-        high.max(0.0),
-        gaps.len()
-    );
-    found.remedy = remedy(found.verdict, worst.gap, &budget);
-    found
+    fn finding(&self, view: &View<'_>) -> Finding {
+        let mut found =
+            Finding::new("seat", view.scene.features[self.feature].feature.name.clone());
+        found.limit = Some(view.limits.seat_tolerance);
+        let worst = self.met.as_ref().and_then(|met| {
+            let worst = met.cells.iter().max_by(|a, b| a.1.abs().total_cmp(&b.1.abs()));
+            worst.map(|w| (met, *w))
+        });
+        let Some((met, (place, gap))) = worst else {
+            found.verdict = Verdict::Undecided;
+            found.detail = format!(
+                "no scan point of the seat lies under the part within {:.1} mm",
+                reach(view)
+            );
+            found.remedy = "scan the seat where the part rests, or check the part's place".into();
+            return found;
+        };
+        let low = met.cells.iter().map(|c| c.1).fold(f64::INFINITY, f64::min);
+        let high = met.cells.iter().map(|c| c.1).fold(f64::NEG_INFINITY, f64::max);
+        let chord_error = view.part.chord_error;
+        let mut budget =
+            Budget::of_place(view.scene, Some(met.scan), chord_error, &place, Some(&met.normal));
+        budget.add("scan noise", met.deviation);
+        found.value = Some(gap.abs());
+        found.spend(&budget);
+        found.verdict = Verdict::at_most(gap.abs(), view.limits.seat_tolerance, budget.expanded());
+        found.at = Some(place + met.normal.into_inner() * gap);
+        found.to = Some(place);
+        found.points = Some(met.points);
+        found.number("largest_gap", high.max(0.0), Measure::Length);
+        found.number("largest_overlap", (-low).max(0.0), Measure::Length);
+        found.number("tilt", met.tilt(), Measure::Angle);
+        found.detail = format!(
+            "largest overlap {:.3} mm, largest gap {:.3} mm, mean gap {:.3} mm over {} points under the part",
+            (-low).max(0.0),
+            high.max(0.0),
+            met.mean,
+            met.points
+        );
+        found.remedy = remedy(found.verdict, gap, &budget);
+        found
+    }
 }
 
 fn remedy(verdict: Verdict, gap: f64, budget: &Budget) -> String {
@@ -166,7 +217,7 @@ fn cells(gaps: &[Gap], normal: &Direction, side: f64) -> Vec<Gap> {
     let fewest = if cells.values().any(|c| c.len() >= CELL_POINTS) { CELL_POINTS } else { 1 };
     let full = cells.values().filter(|c| c.len() >= fewest);
     full.map(|c| {
-        let sum: nalgebra::Vector3<f64> = c.iter().map(|g| g.place.coords).sum();
+        let sum: Vector3<f64> = c.iter().map(|g| g.place.coords).sum();
         let gap = median(c.iter().map(|g| g.gap).collect());
         Gap { place: Point3::from(sum / c.len() as f64), gap }
     })

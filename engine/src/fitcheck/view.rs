@@ -10,6 +10,7 @@
 use rayon::prelude::*;
 
 use super::budget::deviation;
+use super::coverage::bridges;
 use super::scene::{Limits, Mount, Scene, SceneFeature, SceneScan};
 use crate::error::{Error, Result};
 use crate::exchange::Part;
@@ -48,6 +49,8 @@ pub(super) struct ScanView {
     /// Points nearer to the part than the checks look, with their signed distance; ascending ids.
     pub(super) near: Vec<(u32, Hit)>,
     pub(super) owner: Vec<Owner>,
+    /// Triangles that were drawn over a gap; empty if there are none.
+    bridges: Vec<bool>,
 }
 
 impl<'a> View<'a> {
@@ -86,9 +89,19 @@ impl<'a> View<'a> {
             let one = |i: &u32| choose(&[view.owner[*i as usize]]);
             (0..view.points.len() as u32).filter(one).map(|i| [i; 3]).collect()
         } else {
-            source.triangles().iter().filter(|t| choose(&of(t))).copied().collect()
+            let real = |k: &usize| !view.bridges.get(*k).is_some_and(|b| *b);
+            let all = source.triangles().iter().enumerate().filter(|(k, _)| real(k));
+            all.map(|(_, t)| *t).filter(|t| choose(&of(t))).collect()
         };
         Mesh::new(view.points.clone(), triangles)
+    }
+
+    /// Triangles of a scan that were drawn over a gap, `None` if there are none.
+    pub(super) fn bridges(&self, scan: usize) -> Option<Vec<[u32; 3]>> {
+        let bridges = &self.scans[scan].bridges;
+        let all = self.scene.scans[scan].scan.triangles().iter().zip(bridges);
+        let found: Vec<[u32; 3]> = all.filter(|(_, b)| **b).map(|(t, _)| *t).collect();
+        (!found.is_empty()).then_some(found)
     }
 
     fn place(&self, s: usize) -> ScanView {
@@ -101,7 +114,8 @@ impl<'a> View<'a> {
         let reach = largest + 10.0 * noise + 4.0 * resolution + self.limits.seat_tolerance;
         let hits = self.solid.signed_all(&points, reach);
         let near = (0..).zip(hits).filter_map(|(i, h)| Some((i, h?))).collect();
-        ScanView { points, noise, resolution, near, owner: Vec::new() }
+        let bridges = bridges::find(&points, scan.triangles(), resolution);
+        ScanView { points, noise, resolution, near, owner: Vec::new(), bridges }
     }
 
     fn owners(&self, s: usize, mounts: &[Mount]) -> Vec<Owner> {
@@ -147,7 +161,7 @@ impl<'a> View<'a> {
     }
 
     /// Noise of several scans and of their joins at a place, mm.
-    fn noise_at(&self, scans: &[usize], p: &Point3) -> f64 {
+    pub(super) fn noise_at(&self, scans: &[usize], p: &Point3) -> f64 {
         let of = |&s: &usize| {
             let join = self.scene.scans[s].join_covariance.map_or(0.0, |c| deviation(c, p, None));
             self.scans[s].noise.powi(2) + join.powi(2)

@@ -34,14 +34,18 @@ pub(super) fn check(
     let mounts = mounts(job, spec, outcome, &mut part, mm)?;
     let joins = join_covariances(outcome);
     let scene = scene(job, outcome, &mounts, &joins);
-    let mut findings = fitcheck::all(&part, &scene, &mounts, &limits, context)?;
-    let clearance = part_clearance(&part, &scene, &mounts, &limits, context)?;
+    let checked = fitcheck::all(&part, &scene, &mounts, &limits, context)?;
+    let mut findings = checked.findings;
+    let pose = checked.checked_from_designed;
+    let there: Vec<Mount> = mounts.iter().map(|m| m.transformed(&pose)).collect();
+    let clearance = part_clearance(&part.transformed(&pose), &scene, &there, &limits, context)?;
     findings.extend(not_checked(job.check.as_ref()));
     outcome.verdict = Verdict::worst(findings.iter().map(|f| f.verdict));
     outcome.findings = findings;
     outcome.part_clearance = clearance;
     outcome.required_clearance = Some(limits.clearance);
     outcome.part = Some(part);
+    outcome.checked_from_designed = Some(pose).filter(|p| *p != Pose::identity());
     Ok(())
 }
 

@@ -34,6 +34,8 @@ pub struct Outcome {
     pub relations: Vec<Relation>,
     /// The part, if the job names one.
     pub part: Option<Part>,
+    /// Where the part was checked, if not where it was designed: see [`crate::fitcheck::Checked`].
+    pub checked_from_designed: Option<Pose>,
     /// Signed clearance of each part vertex to the nearest scan surface that is not its seat, mm;
     /// negative inside; empty without a part.
     pub part_clearance: Vec<f64>,

@@ -38,7 +38,11 @@ impl Outcome {
         }
         root.insert("relations".into(), self.relations.iter().map(|r| units.relation(r)).collect());
         if let Some(part) = &self.part {
-            root.insert("part".into(), units.part(part));
+            let mut described = units.part(part);
+            if let Some(pose) = &self.checked_from_designed {
+                described["checked_from_designed"] = units.pose(pose);
+            }
+            root.insert("part".into(), described);
         }
         root.insert("checks".into(), self.findings.iter().map(|f| units.finding(f)).collect());
         let root = Json::Object(root);

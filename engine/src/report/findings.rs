@@ -1,15 +1,15 @@
 //! The verdict, the findings worst first, and the close look at each that did not pass.
 
 use crate::error::Result;
-use crate::fitcheck::{Contribution, Finding, Measure, Verdict};
+use crate::fitcheck::{Finding, Measure, Verdict};
 use crate::job::Outcome;
-use crate::primitive::Direction;
+use crate::primitive::{Direction, Point3};
 
 use super::figure::{self, letter};
 use super::number::{Stated, Units};
 use super::picture::Scene;
 use super::table::{Table, name, plus_minus};
-use super::{compose, text, view};
+use super::{budgets, compose, text, view};
 
 /// How many findings have each verdict.
 pub(super) struct Counts {
@@ -54,9 +54,14 @@ pub(super) fn headline(outcome: &Outcome) -> String {
             Verdict::Undecided => ("undecided", symbol(Verdict::Undecided), "Not decided"),
         }
     };
+    let moved = outcome.checked_from_designed.as_ref().zip(outcome.part.as_ref());
+    let moved = moved.map_or_else(String::new, |(pose, part)| {
+        let (low, high) = part.bounding_box().unwrap_or((Point3::origin(), Point3::origin()));
+        budgets::moved(pose, &nalgebra::center(&low, &high), &Units::of(outcome))
+    });
     format!(
         "<p class=\"verdict {class}\"><span class=\"mark\" aria-hidden=\"true\">{symbol}</span>\
-         <strong>{word}</strong> <span>{}</span></p>\n",
+         <strong>{word}</strong> <span>{}</span></p>\n{moved}",
         Counts::of(outcome).sentence()
     )
 }
@@ -238,8 +243,8 @@ fn card(f: &Finding, index: usize, units: &Units, figure: &str) -> String {
         let value = units.measured(n.value, None, n.measure).value;
         fact(&text::html(&capital(n.name)), format!("{value}{gap}{symbol}"));
     }
-    if let Some(budget) = budget(f, units) {
-        fact("Uncertainty from", budget);
+    if !f.budget.is_empty() {
+        fact("Uncertainty from", budgets::shares(f, units).join("; "));
     }
     let line = |class: &str, head: &str, words: &str| match words.trim() {
         "" => String::new(),
@@ -282,19 +287,6 @@ fn unit(f: &Finding, units: &Units) -> String {
 /// The value with its unit where that is not the table's.
 fn with_unit(value: &str, f: &Finding, units: &Units) -> String {
     if f.measure == Measure::Length { value.to_owned() } else { value.to_owned() + &unit(f, units) }
-}
-
-/// Standard deviations by cause, the largest first.
-fn budget(f: &Finding, units: &Units) -> Option<String> {
-    let share = |c: &Contribution| {
-        let size = match f.measure {
-            Measure::Length => units.small(c.deviation),
-            _ => units.measured(c.deviation, None, f.measure).value,
-        };
-        format!("{} {size}", text::html(c.cause))
-    };
-    let all: Vec<String> = f.budget.iter().map(share).collect();
-    (!all.is_empty()).then(|| all.join(", "))
 }
 
 /// A number's name for people.

@@ -4,6 +4,7 @@
 //! its first picture alone; [`summary()`] what a terminal shows. Names and notes come from foreign
 //! files and are escaped wherever they appear. The same outcome gives the same bytes.
 
+mod budgets;
 mod compose;
 mod facts;
 mod features;

@@ -6,7 +6,7 @@ use crate::job::Outcome;
 use super::number::Units;
 use super::picture::{BAND_COLOURS, Bands};
 use super::table::name;
-use super::{ReportOptions, compose, facts, features, figure, findings, text, view};
+use super::{ReportOptions, budgets, compose, facts, features, figure, findings, text, view};
 
 /// The whole page.
 pub(super) fn page(outcome: &Outcome, options: &ReportOptions) -> Result<String> {
@@ -15,6 +15,7 @@ pub(super) fn page(outcome: &Outcome, options: &ReportOptions) -> Result<String>
     let parts = [
         ("findings", "Failed and undecided", looks),
         ("all-checks", "All checks", findings::all(outcome, &units)),
+        ("uncertain", "Where the uncertainty comes from", budgets::table(outcome, &units)),
         ("datum", "Datum system", facts::datum(outcome, &units)),
         ("measured", "Features", features::table(outcome, &units)),
         ("between", "Distances and angles", features::relations(outcome, &units)),

@@ -145,6 +145,7 @@ class Machine(unittest.TestCase):
     def test_a_part_that_fits(self):
         check = self.scene(self.part(middle=(0.1, 0.0))).check()
         self.assertEqual(check.verdict, "pass")
+        np.testing.assert_array_equal(check.part_pose, np.eye(4))
         found = {finding.kind: finding for finding in check}
         # Half of 9 less 8 is the play, less 0.1 of offset.
         self.assertAlmostEqual(found["hole"].value_mm, 0.4, 5)

@@ -80,7 +80,8 @@ mod tests {
 
     #[test]
     fn pieces_tile_the_triangle() {
-        let t = [Point3::new(1.0, 0.0, 0.0), Point3::new(5.0, 0.0, 1.0), Point3::new(0.0, 3.0, 0.0)];
+        let t =
+            [Point3::new(1.0, 0.0, 0.0), Point3::new(5.0, 0.0, 1.0), Point3::new(0.0, 3.0, 0.0)];
         let (mut count, mut share, mut sum) = (0, 0.0, nalgebra::Vector3::zeros());
         pieces(&t, 3, &mut |p, s| {
             count += 1;

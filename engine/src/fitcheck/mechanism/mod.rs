@@ -13,45 +13,59 @@ mod tests;
 use super::budget::{Budget, deviation};
 use super::holes::Pair;
 use super::scene::Mount;
-use super::seating::{self, Cells};
+use super::seating::{self, Cells, Seat};
 use super::view::View;
 use super::{Finding, Verdict};
-use crate::primitive::{Point3, Vec3, unit};
+use crate::primitive::{Point3, Pose, Vec3, unit};
 use solve::{Bolted, Clamp, Mechanism, Motion, Play, Rest, Sitting};
 
-/// At most two findings: all seats, and all bolts; none where nothing is bolted onto a seat.
-pub(super) fn check(view: &View<'_>, mounts: &[Mount], holes: &[Pair]) -> Vec<Finding> {
-    let mut seats: Vec<(usize, Cells)> = (0..view.scene.features.len())
-        .filter(|&f| seating::is_seat(view, mounts, f))
-        .filter_map(|f| Some((f, seating::cells_of(view, f)?)))
-        .collect();
+/// What seats and bolts say together.
+pub(super) struct Together {
+    /// At most two: all seats, and all bolts; none where nothing is bolted onto a seat.
+    pub(super) findings: Vec<Finding>,
+    /// Least and largest air left on each seat (index among the features) with the part pressed down, mm.
+    pub(super) pressed: Vec<(usize, f64, f64)>,
+    /// Where the bolts have most room, if all go in there: moves the part from where it was designed.
+    pub(super) bolted_from_designed: Option<Pose>,
+}
+
+/// Presses the part onto its seats and looks for the place where all bolts go in.
+pub(super) fn check(view: &View<'_>, mounts: &[Mount], seats: &[Seat], holes: &[Pair]) -> Together {
+    let mut together =
+        Together { findings: Vec::new(), pressed: Vec::new(), bolted_from_designed: None };
+    let mut seats: Vec<(usize, Cells)> =
+        seats.iter().filter_map(|s| Some((s.feature, s.met.clone()?))).collect();
     level(&mut seats);
     let rests: Vec<Rest> = seats.iter().flat_map(|(_, cells)| rests_of(cells)).collect();
     let clamps: Vec<Clamp> =
         mounts.iter().zip(holes).filter_map(|(m, h)| clamp(m, h, &seats)).collect();
-    let Some(mechanism) = Mechanism::new(&rests, &clamps) else { return Vec::new() };
+    let Some(mechanism) = Mechanism::new(&rests, &clamps) else { return together };
     let reach = seating::reach(view);
-    let Some(sitting) = mechanism.sit(reach) else { return vec![unsupported(reach)] };
-    let mut findings = vec![seated(view, &seats, &rests, &sitting)];
+    let Some(sitting) = mechanism.sit(reach) else {
+        together.findings.push(unsupported(reach));
+        return together;
+    };
+    together.findings.push(seated(view, &seats, &rests, &sitting));
+    together.pressed = seats.iter().map(|(f, cells)| pressed(*f, cells, &sitting)).collect();
     let bolts: Vec<Play> = holes.iter().filter_map(play).collect();
     if bolts.len() == holes.len() && bolts.len() > 1 {
-        findings.extend(bolted(view, &mechanism, &sitting, holes, &bolts, reach));
+        let bolted = bolted(view, &mechanism, &sitting, holes, &bolts, reach);
+        if let Some((found, motion)) = bolted {
+            let goes_in = found.verdict == Verdict::Pass;
+            together.bolted_from_designed = goes_in.then(|| motion.as_pose());
+            together.findings.push(found);
+        }
     }
-    findings
+    together
 }
 
-/// A bolt that does not go in where the part was designed to be, while all go in with the part moved within its
-/// play: not decided, since the clearances were taken where it was designed.
-pub(super) fn excuse(bolts: &mut [Finding], together: &[Finding]) {
-    let all = |f: &&Finding| f.name == ALL_BOLTS && f.verdict == Verdict::Pass;
-    let Some(all) = together.iter().find(all) else { return };
-    let room = all.value.unwrap_or_default();
-    for bolt in bolts.iter_mut().filter(|b| b.verdict == Verdict::Fail) {
-        bolt.verdict = Verdict::Undecided;
-        bolt.detail +=
-            &format!("; it goes in with the part moved within its play ({room:.3} mm of room)");
-        bolt.remedy = format!("design the part where \"{ALL_BOLTS}\" puts it, and check it there");
-    }
+/// Least and largest air left on a seat.
+fn pressed(f: usize, cells: &Cells, sitting: &Sitting) -> (usize, f64, f64) {
+    let left = |(place, gap): &(Point3, f64)| gap + sitting.motion.at(place).dot(&cells.normal);
+    let all = cells.cells.iter().map(left);
+    let (low, high) =
+        all.fold((f64::INFINITY, f64::NEG_INFINITY), |(l, h), g| (l.min(g), h.max(g)));
+    (f, low, high)
 }
 
 /// Seats that differ in direction by less than friction holds get one normal: the part does not slide down them.
@@ -165,7 +179,7 @@ fn bolted(
     holes: &[Pair],
     bolts: &[Play],
     reach: f64,
-) -> Option<Finding> {
+) -> Option<(Finding, Motion)> {
     let best = mechanism.bolt(sitting, bolts, reach)?;
     let mut found = Finding::new("hole", ALL_BOLTS);
     found.limit = Some(0.0);
@@ -196,7 +210,7 @@ fn bolted(
         let asked = (&deciding[..], need, uncertainty);
         found.remedy = remedy(mechanism, sitting, holes, bolts, asked, reach);
     }
-    Some(found)
+    Some((found, best.motion))
 }
 
 /// Bolts that decide the margin, the heaviest first.

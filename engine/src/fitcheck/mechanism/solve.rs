@@ -11,7 +11,7 @@ use clarabel::solver::{
     DefaultSettingsBuilder, DefaultSolver, IPSolver, SolverStatus, SupportedConeT,
 };
 
-use crate::primitive::{Direction, Point3, Vec3, frame_from_axis};
+use crate::primitive::{Direction, Point3, Pose, Vec3, frame_from_axis};
 
 /// A place of a seat: air between scan and part along the seat's normal, mm; negative: overlap.
 #[derive(Debug, Clone, Copy)]
@@ -53,6 +53,15 @@ impl Motion {
     /// How far a place of the part moves, mm.
     pub(super) fn at(&self, place: &Point3) -> Vec3 {
         self.shift + self.turn.cross(&(place - self.about))
+    }
+
+    /// The rigid motion that this is the small one of.
+    pub(super) fn as_pose(&self) -> Pose {
+        let about = self.about.coords;
+        Pose::from_parts(
+            (self.shift + about).into(),
+            nalgebra::UnitQuaternion::from_scaled_axis(self.turn),
+        ) * Pose::translation(-about.x, -about.y, -about.z)
     }
 }
 

@@ -9,7 +9,7 @@ from typing import Any, Iterable, Iterator, Optional, Union, overload
 import numpy as np
 
 from ._arrays import Array, address, output
-from ._call import array_of, ffi, lib, name, pose, sized, text, triple
+from ._call import array_of, ffi, lib, matrix, name, pose, sized, text, triple
 from ._handle import Handle
 from .datum import Datum
 from .feature import Feature
@@ -29,6 +29,14 @@ class Check(Handle, Sequence[Finding]):
     def verdict(self) -> str:
         """The worst: "fail", "undecided" or "pass"."""
         return name("VERDICT", self._counted()[0])
+
+    @property
+    def part_pose(self) -> Array:
+        """Where the part was checked, from where it was designed, 4 × 4: the identity, unless its bolts go in only
+        with the part moved within its play."""
+        out = ffi.new("fitw_pose *")
+        self._ask("part_pose", out)
+        return matrix(out)
 
     def __len__(self) -> int:
         return self._counted()[1]
