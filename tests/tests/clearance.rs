@@ -3,6 +3,8 @@
 
 #[path = "clearance/coverage.rs"]
 mod coverage;
+#[path = "clearance/made.rs"]
+mod made;
 #[path = "clearance/places.rs"]
 mod places;
 

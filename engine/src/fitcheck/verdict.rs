@@ -46,8 +46,9 @@ impl Verdict {
         all.into_iter().fold(Verdict::Pass, |a, b| if b.rank() < a.rank() { b } else { a })
     }
 
-    /// 0 for the worst.
-    pub(super) fn rank(self) -> u8 {
+    /// 0 for the worst, for sorting.
+    #[must_use]
+    pub fn rank(self) -> u8 {
         match self {
             Verdict::Fail => 0,
             Verdict::Undecided => 1,

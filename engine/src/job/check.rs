@@ -3,6 +3,7 @@
 use std::collections::BTreeSet;
 use std::path::{Path, PathBuf};
 
+use super::made;
 use super::outcome::Outcome;
 use super::run::{Folder, by_name};
 use super::spec::{CheckSpec, Job, PartSpec};
@@ -36,12 +37,21 @@ pub(super) fn check(
     let scene = scene(job, outcome, &mounts, &joins);
     let checked = fitcheck::all(&part, &scene, &mounts, &limits, context)?;
     let mut findings = checked.findings;
+    let mut outcome_made = None;
     let pose = checked.checked_from_designed;
     let there: Vec<Mount> = mounts.iter().map(|m| m.transformed(&pose)).collect();
     let clearance = part_clearance(&part.transformed(&pose), &scene, &there, &limits, context)?;
+    if let Some(spec) = &spec.made {
+        let against = (&scene, &limits);
+        let (made, more) = made::check(job, folder, spec, (&part, &mounts), against, context)?;
+        findings.extend(more);
+        findings.sort_by_key(|f| f.verdict.rank());
+        outcome_made = Some(made);
+    }
     findings.extend(not_checked(job.check.as_ref()));
     outcome.verdict = Verdict::worst(findings.iter().map(|f| f.verdict));
     outcome.findings = findings;
+    outcome.made = outcome_made;
     outcome.part_clearance = clearance;
     outcome.required_clearance = Some(limits.clearance);
     outcome.part = Some(part);

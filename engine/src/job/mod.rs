@@ -3,6 +3,7 @@
 mod check;
 mod find;
 mod known;
+mod made;
 mod outcome;
 mod output;
 mod read;

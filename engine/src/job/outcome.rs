@@ -41,12 +41,27 @@ pub struct Outcome {
     pub part_clearance: Vec<f64>,
     /// Required clearance of the job, mm.
     pub required_clearance: Option<f64>,
+    /// The finished part, if it was scanned.
+    pub made: Option<MadeOutcome>,
     /// Findings of all checks, the worst first.
     pub findings: Vec<Finding>,
     /// Worst verdict of the findings; pass without findings.
     pub verdict: Verdict,
     /// How the job wants it written.
     pub output: OutputSpec,
+}
+
+/// The scan of the finished part.
+#[derive(Debug, Clone)]
+pub struct MadeOutcome {
+    /// File as the job names it.
+    pub file: String,
+    /// The scan in its own coordinates.
+    pub scan: Scan,
+    /// Takes its coordinates to the model's: machine coordinates.
+    pub part_from_scan: Pose,
+    /// Distance of each of its points from the model, mm; negative: material is missing.
+    pub deviation: Vec<f64>,
 }
 
 /// A scan of the job.

@@ -42,6 +42,15 @@ impl Outcome {
             if let Some(pose) = &self.checked_from_designed {
                 described["checked_from_designed"] = units.pose(pose);
             }
+            if let Some(made) = &self.made {
+                described["made"] = json!({
+                    "file": made.file,
+                    "points": made.scan.points().len(),
+                    "triangles": made.scan.triangles().len(),
+                    "noise": units.len(made.scan.noise()),
+                    "part_from_scan": units.pose(&made.part_from_scan),
+                });
+            }
             root.insert("part".into(), described);
         }
         root.insert("checks".into(), self.findings.iter().map(|f| units.finding(f)).collect());

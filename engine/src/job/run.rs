@@ -109,6 +109,7 @@ impl Job {
             checked_from_designed: None,
             part_clearance: Vec::new(),
             required_clearance: None,
+            made: None,
             findings: Vec::new(),
             verdict: Verdict::Pass,
             output: self.output.clone(),

@@ -346,6 +346,47 @@ pub struct PartSpec {
     /// Bolt holes of the part and the scanned holes they belong to.
     #[serde(default)]
     pub mount: Vec<MountSpec>,
+    /// A scan of the finished part, held against its model; every check is then made again with the part as made.
+    pub made: Option<MadeSpec>,
+}
+
+/// A scan of the finished part.
+#[derive(Debug, Clone, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct MadeSpec {
+    /// Its file, in coordinates of its own, relative to the job file.
+    pub file: PathBuf,
+    /// Unit of the file where it differs from the job's.
+    pub unit: Option<String>,
+    /// What it is laid on: the whole `model` (default), or its `seats` with the walls of its bolt holes.
+    #[serde(default)]
+    pub laid_on: LaidOnSpec,
+    /// Largest deviation from the model that is admitted.
+    pub tolerance: Option<f64>,
+    /// Three places or more, on the scan and on the model, where the part looks the same from two sides.
+    #[serde(default)]
+    pub start: Vec<PairSpec>,
+}
+
+/// What the scan of the finished part is laid on.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Deserialize, JsonSchema)]
+#[serde(rename_all = "kebab-case")]
+pub enum LaidOnSpec {
+    /// The whole model.
+    #[default]
+    Model,
+    /// The faces that sit on the machine and the walls of the bolt holes.
+    Seats,
+}
+
+/// One place twice.
+#[derive(Debug, Clone, Copy, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct PairSpec {
+    /// In the coordinates of the finished part's scan.
+    pub scan: [f64; 3],
+    /// On the model, machine coordinates.
+    pub part: [f64; 3],
 }
 
 /// One bolt.

@@ -29,7 +29,7 @@ impl Outcome {
     }
 
     /// Writes `result.json`, `features.step`, `report.html` (given as text), with a part
-    /// `part-clearance.ply`, and what the options and the job's `[output]` ask for; returns the paths.
+    /// `part-clearance.ply`, with a scan of the made part `made-deviation.ply`, and what the options and the job's `[output]` ask for; returns the paths.
     ///
     /// # Errors
     /// [`Error::Io`]; whatever building a file's content may bring. Files written before the
@@ -52,6 +52,12 @@ impl Outcome {
             let clearance = [Column::Double("clearance", &self.part_clearance)];
             let path = path("part-clearance.ply");
             write_ply(path, &part.points, &part.triangles, &clearance, Precision::Double)?;
+        }
+        if let Some(made) = &self.made {
+            let laid = made.scan.transformed(&made.part_from_scan);
+            let deviation = [Column::Double("deviation", &made.deviation)];
+            let path = path("made-deviation.ply");
+            write_ply(path, laid.points(), laid.triangles(), &deviation, Precision::Double)?;
         }
         if let (true, Some(first)) = (options.scan_machine, self.scans.first()) {
             let moved = first.scan.transformed(&self.machine_from_scan);

@@ -14,6 +14,7 @@ mod targets;
 #[cfg(test)]
 mod targets_tests;
 
+pub use rigid::of_pairs;
 pub use surface::{SurfaceOptions, by_surface};
 pub use target_list::read_targets;
 pub use targets::{TargetOptions, TargetPair, by_targets};

@@ -7,7 +7,41 @@
 use nalgebra::{Matrix3, Rotation3, SMatrix, Translation3, UnitQuaternion};
 
 use crate::associate::Covariance;
+use crate::error::{Error, Result};
 use crate::primitive::{Direction, Point3, Pose, Vec3};
+
+/// Rigid motion of paired points that takes `from` to `to`, least squares, for a start: mm.
+///
+/// # Errors
+/// [`Error::Join`] for fewer than three pairs, pairs on a line, or pairs of which the distances disagree by more than
+/// a tenth of their spread.
+pub fn of_pairs(to: &[Point3], from: &[Point3]) -> Result<Pose> {
+    let refuse = |reason: String| Err(Error::Join { reason });
+    if to.len() != from.len() || to.len() < 3 {
+        return refuse(format!(
+            "{} pairs of points: three are the least",
+            to.len().min(from.len())
+        ));
+    }
+    if to.iter().chain(from).any(|p| !p.iter().all(|x| x.is_finite())) {
+        return refuse("a point of a pair is not finite".into());
+    }
+    let fit = RigidFit::new(to, from);
+    let spread: Matrix3<f64> =
+        to.iter().map(|p| (p - fit.middle) * (p - fit.middle).transpose()).sum();
+    let mut sizes = spread.symmetric_eigenvalues();
+    sizes.as_mut_slice().sort_by(f64::total_cmp);
+    if sizes[1] <= 1e-4 * sizes[2] {
+        return refuse("the pairs of points lie on a line: the turn about it stays free".into());
+    }
+    if fit.rss > 0.01 * spread.trace() {
+        return refuse(
+            "the distances between the pairs of points disagree: is one of them another place?"
+                .into(),
+        );
+    }
+    Ok(fit.to_from_this)
+}
 
 /// A rigid fit of paired points.
 #[derive(Debug, Clone)]
