@@ -292,7 +292,7 @@ impl CheckBox {
 }
 
 /// A scene of the host, its handles looked up and its numbers checked.
-struct Given {
+pub(crate) struct Given {
     part: Arc<PartBox>,
     scans: Vec<GivenScan>,
     /// By scan, or empty.
@@ -320,7 +320,7 @@ struct GivenFeature {
 }
 
 impl Given {
-    fn new(c: &ContextBox, scene: *const fitw_scene) -> Result<Self, Fault> {
+    pub(crate) fn new(c: &ContextBox, scene: *const fitw_scene) -> Result<Self, Fault> {
         let s = pointer::read_sized(scene, "scene")?;
         no_flags(s.flags, 0, "scene.flags")?;
         c.engine.check()?;
@@ -357,7 +357,7 @@ impl Given {
     }
 
     /// Runs a check on the engine's view of the scene.
-    fn with<T>(
+    pub(crate) fn with<T>(
         &self,
         check: impl FnOnce(&engine::exchange::Part, &Scene<'_>, &[Mount], &Limits) -> engine::Result<T>,
     ) -> Result<T, Fault> {

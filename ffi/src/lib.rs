@@ -66,6 +66,8 @@ pub mod finding;
 
 pub mod check;
 
+pub mod made;
+
 pub mod job;
 
 pub mod plugin;

@@ -30,7 +30,7 @@ pub(super) struct Aligned {
 }
 
 impl Model<'_> {
-    /// From any pose. `count`: independent points that all of them are worth; `noise`: of one of them, mm.
+    /// From any pose; `noise`: of a point of the scan, mm.
     pub(super) fn find(&self, scan: &[Point3], noise: f64) -> Result<Pose> {
         let coarse = sample(scan, COARSE);
         let middle = mean(&coarse);
@@ -57,6 +57,15 @@ impl Model<'_> {
             tried.par_iter().map(|t| self.settle(t.1, &fine, noise, FINE_STEPS)).collect();
         settled.sort_by(|a, b| a.0.total_cmp(&b.0));
         let best = settled[0];
+        if best.0 > LOST * size {
+            return Err(Error::Join {
+                reason: format!(
+                    "the scan of the made part does not lie on the model: its points are {:.3} mm off in the mean; \
+                     is it this part, in this unit?",
+                    best.0
+                ),
+            });
+        }
         let other = |p: &Pose| {
             let apart = |q: &Point3| ((best.1 * q) - (p * q)).norm();
             coarse.iter().map(apart).fold(0.0, f64::max) > SAME * size
@@ -66,25 +75,16 @@ impl Model<'_> {
         {
             return Err(Error::Join {
                 reason: format!(
-                    "the scan of the made part lies on the model in two ways, {:.3} and {:.3} mm off at the median; \
+                    "the scan of the made part lies on the model in two ways, {:.3} and {:.3} mm off in the mean; \
                      give three pairs of points in `start`",
                     best.0, second.0
-                ),
-            });
-        }
-        if best.0 > LOST * size {
-            return Err(Error::Join {
-                reason: format!(
-                    "the scan of the made part does not lie on the model: half of its points are over {:.3} mm off; \
-                     is it this part, in this unit?",
-                    best.0
                 ),
             });
         }
         Ok(best.1)
     }
 
-    /// Moves a pose to where the chosen points lie best, with its covariance; `count` independent points in all.
+    /// Moves a pose to where the chosen points lie best, with its covariance; they are worth `independent` points.
     pub(super) fn refine(
         &self,
         start: Pose,
@@ -133,7 +133,8 @@ impl Model<'_> {
         Ok(Aligned { part_from_scan: pose, covariance: Covariance { at: step.about, matrix } })
     }
 
-    /// Steps from a start; the median distance in the end.
+    /// Steps from a start; the mean distance in the end, far ones counted as [`FAR`]. (A plate turned over shares
+    /// most of its faces with itself: a median would not tell.)
     fn settle(&self, start: Pose, scan: &[Point3], noise: f64, steps: usize) -> (f64, Pose) {
         let mut pose = start;
         for _ in 0..steps {
@@ -143,12 +144,11 @@ impl Model<'_> {
                 break;
             }
         }
-        let mut off: Vec<f64> = scan
-            .iter()
-            .filter_map(|p| self.solid.signed(&(pose * p), f64::INFINITY))
-            .map(|h| h.distance.abs())
-            .collect();
-        (crate::numeric::robust::median(&mut off), pose)
+        let middle = mean(scan);
+        let far = FAR * scan.iter().map(|p| (p - middle).norm()).fold(0.0, f64::max);
+        let off = scan.iter().filter_map(|p| self.solid.signed(&(pose * p), f64::INFINITY));
+        let sum: f64 = off.map(|h| h.distance.abs().min(far)).sum();
+        (sum / scan.len().max(1) as f64, pose)
     }
 
     fn step(&self, pose: &Pose, scan: &[Point3], noise: f64) -> Option<Step> {
@@ -299,10 +299,12 @@ const REFINED_STEPS: usize = 40;
 const KEPT: usize = 8;
 /// Share of the scan's size by which two poses differ.
 const SAME: f64 = 0.02;
-/// A second pose with a median this many times the best leaves open which it is.
+/// Distance, as a share of the scan's size, from which it no longer matters how far off a point is.
+const FAR: f64 = 0.05;
+/// A second pose with a mean distance of less than this many times the best leaves open which it is.
 const AMBIGUOUS: f64 = 1.5;
-/// Median distance, as a share of the scan's size, from which the scan is of something else.
-const LOST: f64 = 0.02;
+/// Mean distance, as a share of the scan's size, from which the scan is of something else.
+const LOST: f64 = 0.01;
 /// Smallest eigenvalue over the largest below which a direction is free.
 const FREE: f64 = 1e-6;
 /// Cut of the biweight in deviations (95 % efficiency on normal noise).
