@@ -9,6 +9,7 @@ mod bvh;
 mod exact;
 mod nearest;
 mod pairs;
+mod posed;
 mod sets;
 mod shells;
 mod sign;
@@ -304,5 +305,7 @@ fn ray_triangle(from: &Point3, along: &Direction, t: &[Point3; 3]) -> Option<f64
 /// Points handled by one thread in one go.
 const CHUNK: usize = 1024;
 
+#[cfg(test)]
+mod posed_tests;
 #[cfg(test)]
 mod tests;

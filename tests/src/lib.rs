@@ -3,6 +3,7 @@
 pub mod c;
 pub mod package;
 pub mod plugins;
+pub mod scenes;
 
 use std::io::Write;
 use std::path::PathBuf;

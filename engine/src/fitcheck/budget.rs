@@ -42,6 +42,11 @@ impl Budget {
         }
     }
 
+    /// Every cause times a factor: what it does to a value that it moves by so much.
+    pub(super) fn scale(&mut self, factor: f64) {
+        self.terms.iter_mut().for_each(|t| t.1 *= factor);
+    }
+
     /// Expanded uncertainty, k = 2, mm.
     pub(super) fn expanded(&self) -> f64 {
         2.0 * self.terms.iter().map(|t| t.1 * t.1).sum::<f64>().sqrt()

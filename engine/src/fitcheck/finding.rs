@@ -2,6 +2,7 @@
 
 use super::Verdict;
 use super::budget::Budget;
+use super::insertion::PathPose;
 use crate::primitive::Point3;
 
 /// Answer of one check.
@@ -35,6 +36,8 @@ pub struct Finding {
     pub points: Option<usize>,
     /// Further numbers, each by name.
     pub numbers: Vec<Number>,
+    /// Way of the part from outside to its seat (insertion); empty else.
+    pub path: Vec<PathPose>,
     /// One sentence for people.
     pub detail: String,
     /// What would decide or mend it; empty when passed.
@@ -94,6 +97,7 @@ impl Finding {
             extent: None,
             points: None,
             numbers: Vec::new(),
+            path: Vec::new(),
             detail: String::new(),
             remedy: String::new(),
         }

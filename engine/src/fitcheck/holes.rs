@@ -83,6 +83,27 @@ impl Pair {
         &self.name
     }
 
+    /// The bolt, if it is named.
+    pub(super) fn bolt(&self) -> Option<Bolt> {
+        self.bolt
+    }
+
+    /// Axis of the part's hole from the seat out of the part.
+    pub(super) fn part_axis(&self) -> Line {
+        self.part
+    }
+
+    /// Scanned axis, out of the part; along the part's where the two are crossed.
+    pub(super) fn bolt_axis(&self) -> Line {
+        let along = self.scanned.direction.dot(&self.part.direction);
+        let direction = match along {
+            a if a > LEAST_COSINE => self.scanned.direction,
+            a if a < -LEAST_COSINE => -self.scanned.direction,
+            _ => self.part.direction,
+        };
+        Line { point: self.scanned.point, direction }
+    }
+
     /// Direction of the bolt: the scanned axis.
     pub(super) fn axis(&self) -> Direction {
         self.scanned.direction

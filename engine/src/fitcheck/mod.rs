@@ -7,11 +7,13 @@
 mod body;
 mod bolting;
 mod bolts;
+mod borders;
 mod budget;
 mod clearance;
 mod coverage;
 mod finding;
 mod holes;
+mod insertion;
 mod interference;
 mod local;
 mod made;
@@ -19,15 +21,18 @@ mod mechanism;
 mod part_clearance;
 mod scene;
 mod seating;
+mod tool_access;
 mod verdict;
 mod view;
 
 pub use body::{PartBody, ScanSurface, Touching};
 pub use bolts::Bolt;
 pub use finding::{Contribution, Finding, Measure, Number};
+pub use insertion::{InsertionLimits, PathPose};
 pub use made::{LaidOn, Made, MadePart, made};
 pub use part_clearance::part_clearance;
 pub use scene::{Limits, Mount, Scene, SceneFeature, SceneScan};
+pub use tool_access::ToolLimits;
 pub use verdict::Verdict;
 
 use crate::context::Context;
@@ -66,14 +71,14 @@ pub fn all(
     context.report("fit check: seats and bolts", 0.3)?;
     let bolting = Bolting::new(&view, mounts, context)?;
     let Some(pose) = bolting.moved() else {
-        let mut findings = surroundings(&view, context)?;
+        let mut findings = surroundings(&view, mounts, context)?;
         findings.extend(bolting.findings(false));
         return Checked::new(findings, Pose::identity(), context);
     };
     let part = part.transformed(&pose);
     let mounts: Vec<Mount> = mounts.iter().map(|m| m.transformed(&pose)).collect();
     let view = context.run(|| View::new(&part, scene, &mounts, limits))?;
-    let mut findings = surroundings(&view, context)?;
+    let mut findings = surroundings(&view, &mounts, context)?;
     // Each seat and bolt where the part is now; what moved it there stays as it was found.
     let mut there = Bolting::new(&view, &mounts, context)?;
     there.together = bolting.together;
@@ -82,7 +87,7 @@ pub fn all(
 }
 
 /// What the part is held against wherever it is bolted.
-fn surroundings(view: &View<'_>, context: &Context) -> Result<Vec<Finding>> {
+fn surroundings(view: &View<'_>, mounts: &[Mount], context: &Context) -> Result<Vec<Finding>> {
     context.report("fit check: interference", 0.4)?;
     let mut findings = context.run(|| interference::check(view));
     context.report("fit check: clearance", 0.6)?;
@@ -90,12 +95,27 @@ fn surroundings(view: &View<'_>, context: &Context) -> Result<Vec<Finding>> {
     context.report("fit check: coverage", 0.85)?;
     let unseen = context.run(|| coverage::check(view, &findings));
     findings.extend(unseen);
+    if view.limits.tools.is_none() && view.limits.insertion.is_none() {
+        return Ok(findings);
+    }
+    let holes = holes::pairs(view, mounts)?;
+    if let Some(tools) = &view.limits.tools {
+        context.report("fit check: tools", 0.92)?;
+        findings.extend(context.run(|| tool_access::check(view, &holes, tools)));
+    }
+    if let Some(way) = &view.limits.insertion {
+        findings.push(context.run(|| insertion::check(view, &holes, way, context))?);
+    }
     Ok(findings)
 }
 
 impl Checked {
     fn new(mut findings: Vec<Finding>, pose: Pose, context: &Context) -> Result<Self> {
         findings.iter_mut().for_each(Finding::say_what_decides);
+        // Ways are given from the designed place, wherever the part was checked.
+        for place in findings.iter_mut().flat_map(|f| &mut f.path) {
+            place.machine_from_part *= pose;
+        }
         findings.sort_by_key(|f| f.verdict.rank());
         context.report("fit check: done", 1.0)?;
         Ok(Checked { findings, checked_from_designed: pose })

@@ -1,5 +1,7 @@
 //! What the part is held against: scans with their places, features with their surfaces, mounts, limits.
 
+use super::insertion::InsertionLimits;
+use super::tool_access::ToolLimits;
 use crate::associate::Covariance;
 use crate::exchange::PartHole;
 use crate::feature::Feature;
@@ -84,11 +86,21 @@ pub struct Limits {
     /// How far a surface may continue unseen beyond a scan's border; default 5. A clearance that
     /// would be lost by less is undecided.
     pub unseen_reach: f64,
+    /// What is asked of the space for tools; default nothing.
+    pub tools: Option<ToolLimits>,
+    /// What is asked of the way in; default nothing.
+    pub insertion: Option<InsertionLimits>,
 }
 
 impl Default for Limits {
     fn default() -> Self {
-        Limits { clearance: 3.0, seat_tolerance: 0.2, unseen_reach: 5.0 }
+        Limits {
+            clearance: 3.0,
+            seat_tolerance: 0.2,
+            unseen_reach: 5.0,
+            tools: None,
+            insertion: None,
+        }
     }
 }
 

@@ -12,6 +12,7 @@ use rayon::prelude::*;
 use super::budget::deviation;
 use super::coverage::bridges;
 use super::scene::{Limits, Mount, Scene, SceneFeature, SceneScan};
+use super::tool_access::ToolLimits;
 use crate::error::{Error, Result};
 use crate::exchange::Part;
 use crate::primitive::{Point3, Primitive, Vec3};
@@ -96,6 +97,17 @@ impl<'a> View<'a> {
         Mesh::new(view.points.clone(), triangles)
     }
 
+    /// Triangles of a scan but those drawn over a gap; the points of a cloud, each as a triangle.
+    pub(super) fn surface(&self, scan: usize) -> Vec<[u32; 3]> {
+        let all = self.scene.scans[scan].scan.triangles();
+        if all.is_empty() {
+            return (0..self.scans[scan].points.len() as u32).map(|i| [i; 3]).collect();
+        }
+        let bridges = &self.scans[scan].bridges;
+        let real = all.iter().enumerate().filter(|(k, _)| !bridges.get(*k).is_some_and(|b| *b));
+        real.map(|(_, t)| *t).collect()
+    }
+
     /// Triangles of a scan that were drawn over a gap, `None` if there are none.
     pub(super) fn bridges(&self, scan: usize) -> Option<Vec<[u32; 3]>> {
         let bridges = &self.scans[scan].bridges;
@@ -158,6 +170,22 @@ impl<'a> View<'a> {
             cloud.nearest(p, along + across(p), None).is_some()
         };
         view.near.par_iter().filter(lies_on).map(|(i, _)| *i).collect()
+    }
+
+    /// [`View::surface_in`], far from the part too.
+    pub(super) fn surface_anywhere(&self, f: usize, s: usize) -> Vec<u32> {
+        let feature = &self.scene.features[f];
+        let Some(own) = feature.scan.filter(|own| *own != s) else { return self.surface_in(f, s) };
+        let seen = &self.scans[own].points;
+        let surface: Vec<Point3> = feature.surface.iter().map(|&i| seen[i as usize]).collect();
+        let ids = (0..surface.len() as u32).map(|i| [i; 3]).collect();
+        let cloud = Mesh::new(surface, ids);
+        let along = 2.0 * self.scans[s].resolution.max(self.scans[own].resolution);
+        let lies_on = |i: &u32| {
+            let p = &self.scans[s].points[*i as usize];
+            cloud.nearest(p, along + 4.0 * self.noise_at(&[s, own], p), None).is_some()
+        };
+        (0..self.scans[s].points.len() as u32).into_par_iter().filter(lies_on).collect()
     }
 
     /// Noise of several scans and of their joins at a place, mm.
@@ -261,13 +289,26 @@ fn check(part: &Part, scene: &Scene<'_>, mounts: &[Mount], limits: &Limits) -> R
     if let Some(p) = part.points.iter().find(|p| p.iter().any(|x| !x.is_finite())) {
         return Err(Error::argument("part point", p, "finite coordinates"));
     }
+    if let Some(way) = &limits.insertion {
+        if !(1..=LARGEST_COUNT).contains(&way.directions) || way.tries > LARGEST_COUNT {
+            let allowed = format!("directions 1 to {LARGEST_COUNT}, tries at most that");
+            let given = format!("{} and {}", way.directions, way.tries);
+            return Err(Error::argument("insertion directions and tries", given, allowed));
+        }
+        if let Some(f) = way.without.iter().find(|&&f| f >= scene.features.len()) {
+            let allowed = format!("below {}", scene.features.len());
+            return Err(Error::argument("feature taken off for the insertion", f, allowed));
+        }
+    }
+    let way = limits.insertion.iter().map(|i| ("insertion clearance", i.clearance));
     let named = [
         ("clearance", limits.clearance),
         ("seat_tolerance", limits.seat_tolerance),
         ("unseen_reach", limits.unseen_reach),
     ];
     let kept = scene.features.iter().filter_map(|f| Some(("keep_clear", f.keep_clear?)));
-    for (name, value) in named.into_iter().chain(kept) {
+    let tools = limits.tools.iter().flat_map(ToolLimits::numbers);
+    for (name, value) in named.into_iter().chain(kept).chain(tools).chain(way) {
         if !(value.is_finite() && value >= 0.0) {
             return Err(Error::argument(name, value, "zero or more, mm"));
         }
@@ -292,3 +333,6 @@ fn check(part: &Part, scene: &Scene<'_>, mounts: &[Mount], limits: &Limits) -> R
     }
     Ok(())
 }
+
+/// Most straight directions, and most moves, tried for the way in: minutes on a large scan.
+const LARGEST_COUNT: usize = 1_000_000;

@@ -29,7 +29,8 @@ pub(super) fn check(
     let Some(spec) = &job.part else { return Ok(()) };
     context.report("reading the part", 0.0)?;
     let mm = job.length_unit()?.to_mm();
-    let limits = limits(job.check.as_ref(), mm);
+    let mut limits = limits(job.check.as_ref(), mm);
+    access(job, outcome, mm, &mut limits)?;
     let (path, options) = part_options(job, folder, spec, limits.clearance, mm)?;
     let mut part = read_part(spec, registry, &path, &options, context)?;
     let mounts = mounts(job, spec, outcome, &mut part, mm)?;
@@ -68,6 +69,26 @@ fn limits(check: Option<&CheckSpec>, mm: f64) -> Limits {
         }
     }
     limits
+}
+
+/// What is asked of tools and of the way in.
+fn access(job: &Job, outcome: &Outcome, mm: f64, limits: &mut Limits) -> Result<()> {
+    let (Some(check), Some(part)) = (&job.check, &job.part) else { return Ok(()) };
+    let place = |name: &str| by_name(&outcome.features, name).map(|f| f.0);
+    if let Some(tools) = &check.tool_access {
+        limits.tools = tools.limits((mm, job.angle_unit()?.to_rad()));
+    }
+    if let Some(tools) = &mut limits.tools {
+        for mount in &part.mount {
+            if let Some(length) = mount.bolt_length {
+                tools.bolt_lengths.insert(place(&mount.hole)?, length * mm);
+            }
+        }
+    }
+    if let Some(insertion) = &check.insertion {
+        limits.insertion = insertion.limits(mm, place)?;
+    }
+    Ok(())
 }
 
 fn part_options(
@@ -190,9 +211,7 @@ fn not_checked(check: Option<&CheckSpec>) -> Vec<Finding> {
         remedy: "check it on the machine or in CAD".into(),
         ..Finding::new(kind, name)
     };
-    let tools = check.tool_access.then(|| undecided("tool access", "all bolts"));
-    let motion = check.motion.iter().map(|m| undecided("motion", &m.feature));
-    tools.into_iter().chain(motion).collect()
+    check.motion.iter().map(|m| undecided("motion", &m.feature)).collect()
 }
 
 /// Share of the smallest clearance asked for that the part's mesh may be off its exact surface.

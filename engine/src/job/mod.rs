@@ -1,5 +1,6 @@
 //! The declarative job: read, validate, run, write, using only the public calls of the layers below.
 
+mod access;
 mod check;
 mod find;
 mod known;
@@ -13,6 +14,7 @@ mod schema;
 mod spec;
 mod write;
 
+pub use access::{Insertion, InsertionSpec, ToolAccess, ToolAccessSpec, ToolSpec};
 pub use outcome::{FeatureOutcome, GroupOutcome, Outcome, ScanOutcome};
 pub use result::{CAUTION, RULE};
 pub use run::Folder;

@@ -109,7 +109,8 @@ pub(super) fn write_mesh(outcome: &Outcome, mesh: &MeshSpec, path: &Path) -> Res
 const PART: &str = "part";
 const FEATURES: &str = "features";
 /// Files of a run that a mesh must not take the place of.
-const USUAL: [&str; 3] = ["part-clearance.ply", "made-deviation.ply", "scan-machine.ply"];
+const USUAL: [&str; 4] =
+    ["part-clearance.ply", "made-deviation.ply", "scan-machine.ply", "insertion-path.json"];
 /// How far the shown faces may be from a feature's surface, mm.
 const CHORD: f64 = 0.05;
 /// Greys for scans, in turn.

@@ -258,6 +258,7 @@ impl Job {
                 known("feature", seat, names())?;
             }
         }
+        self.validate_access(part)?;
         let Some(check) = &self.check else { return Ok(()) };
         if !(check.clearance >= 0.0 && check.clearance.is_finite()) {
             return Err(wrong("[check] clearance", "must be a length, not negative"));

@@ -7,7 +7,7 @@ use crate::associate::{ConstraintCost, Quality};
 use crate::error::{Error, Result};
 use crate::exchange::Part;
 use crate::feature::{Feature, Relation};
-use crate::fitcheck::{Contribution, Finding, Measure, Number};
+use crate::fitcheck::{Contribution, Finding, Measure, Number, PathPose};
 use crate::primitive::{Composite, Kind, Parameter, Point3, Pose, Primitive, Value};
 use crate::units::Quantity;
 
@@ -59,6 +59,32 @@ impl Outcome {
             return Err(Error::Internal(format!("a number in the result is not finite: {place}")));
         }
         serde_json::to_string_pretty(&root).map_err(|e| Error::Internal(e.to_string()))
+    }
+}
+
+impl Outcome {
+    /// The way of the part to its seat as text, if one was asked for and found: places from outside to the seat,
+    /// each with a matrix that takes the part from its designed place and the air measured there.
+    ///
+    /// # Errors
+    /// [`Error::Internal`] if it cannot be written out, which would be a defect.
+    pub fn path_json(&self) -> Result<Option<String>> {
+        let Some(found) = self.findings.iter().find(|f| !f.path.is_empty()) else {
+            return Ok(None);
+        };
+        let units = Units { length: self.length.to_mm(), angle: self.angle.to_rad() };
+        let pose = |p: &PathPose| {
+            json!({ "machine_from_part": units.pose(&p.machine_from_part),
+                    "clearance": units.len(p.clearance) })
+        };
+        let way = json!({
+            "fitwright": env!("CARGO_PKG_VERSION"), "job": self.job, "length": self.length.symbol(),
+            "frame": "machine", "verdict": found.verdict.name(), "detail": found.detail,
+            "caution": CAUTION,
+            "poses": found.path.iter().map(pose).collect::<Vec<_>>(),
+        });
+        let text = serde_json::to_string_pretty(&way);
+        text.map(Some).map_err(|e| Error::Internal(e.to_string()))
     }
 }
 

@@ -6,6 +6,8 @@ use std::path::PathBuf;
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
+use super::access::{Insertion, ToolAccess};
+
 /// A whole job. Everything but `[job]` and one `[[scan]]` is optional.
 #[derive(Debug, Clone, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
@@ -399,6 +401,8 @@ pub struct MountSpec {
     pub near: [f64; 3],
     /// The face the part sits on there; default the face the hole opens in.
     pub seat: Option<String>,
+    /// Length of the bolt under its head, for `tool_access`.
+    pub bolt_length: Option<f64>,
 }
 
 /// What is asked of the part.
@@ -410,9 +414,10 @@ pub struct CheckSpec {
     pub clearance: f64,
     /// Gap or overlap up to which a seat counts as in contact; default from the scan's noise.
     pub seat_tolerance: Option<f64>,
-    /// Whether tools must reach the bolts.
-    #[serde(default)]
-    pub tool_access: bool,
+    /// Whether tools must reach the bolts, and which.
+    pub tool_access: Option<ToolAccess>,
+    /// Whether the part can be brought in from outside, and how.
+    pub insertion: Option<Insertion>,
     /// Features that move.
     #[serde(default)]
     pub motion: Vec<MotionSpec>,

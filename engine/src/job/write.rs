@@ -29,7 +29,8 @@ impl Outcome {
     }
 
     /// Writes `result.json`, `features.step`, `report.html` (given as text), with a part
-    /// `part-clearance.ply`, with a scan of the made part `made-deviation.ply`, and what the options and the job's `[output]` ask for; returns the paths.
+    /// `part-clearance.ply`, with a scan of the made part `made-deviation.ply`, with a way in
+    /// `insertion-path.json`, and what the options and the job's `[output]` ask for; returns the paths.
     ///
     /// # Errors
     /// [`Error::Io`]; whatever building a file's content may bring. Files written before the
@@ -63,6 +64,9 @@ impl Outcome {
             let moved = first.scan.transformed(&self.machine_from_scan);
             let path = path("scan-machine.ply");
             write_ply(path, moved.points(), moved.triangles(), &[], Precision::Double)?;
+        }
+        if let Some(way) = self.path_json()? {
+            write_bytes(&path("insertion-path.json"), way.as_bytes())?;
         }
         write_bytes(&path("report.html"), page.as_bytes())?;
         write_bytes(&path("result.json"), json.as_bytes())?;
