@@ -872,6 +872,17 @@ class Check : public detail::Handle<fitw_check, fitw_check_release> {
         fitw_status status = fitw_check_share(context(), raw_, finding, index, &out);
         return detail::done<fitw_finding_share>(session_, status, out);
     }
+    /* Places of the part from outside to its seat, of a finding FITW_CHECK_INSERTION that found a way. */
+    Out<std::vector<fitw_pose>> path(std::size_t finding) const {
+        std::size_t need = 0;
+        std::vector<fitw_pose> out;
+        fitw_status status = fitw_check_path(context(), raw_, finding, nullptr, 0, &need);
+        if (status == FITW_OK && need > 0) {
+            out.resize(need);
+            status = fitw_check_path(context(), raw_, finding, out.data(), need, &need);
+        }
+        return detail::done<std::vector<fitw_pose>>(session_, status, std::move(out));
+    }
 };
 
 /* What the run of a job found. */
@@ -979,6 +990,10 @@ class Scene {
         mounts_.push_back(m);
     }
     void datum(const Datum &datum) { scene_.datum = datum.get(); }
+    /* Space for tools is checked too; the struct made by sized<fitw_tool_limits>(). */
+    void tools(const fitw_tool_limits &limits) { tools_.assign(1, limits); }
+    /* The way of the part to its seat is checked too; what `without` points to must outlive the check. */
+    void insertion(const fitw_insertion_limits &limits) { insertion_.assign(1, limits); }
     /* Limits: clearance_mm, seat_tolerance_mm, unseen_reach_mm. */
     fitw_scene &raw() noexcept { return scene_; }
 
@@ -1016,6 +1031,8 @@ class Scene {
         out.feature_count = features_.size();
         out.mounts = mounts_.data();
         out.mount_count = mounts_.size();
+        out.tools = tools_.empty() ? nullptr : tools_.data();
+        out.insertion = insertion_.empty() ? nullptr : insertion_.data();
         return out;
     }
     fitw_scene scene_;
@@ -1025,6 +1042,8 @@ class Scene {
     std::vector<fitw_length_error> errors_;
     std::vector<fitw_scene_feature> features_;
     std::vector<fitw_mount> mounts_;
+    std::vector<fitw_tool_limits> tools_;
+    std::vector<fitw_insertion_limits> insertion_;
 };
 
 /* A named body of a mesh file; what it is of, its name and the pose must outlive the call that writes it. */

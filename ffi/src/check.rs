@@ -10,6 +10,7 @@ use engine::fitcheck::{
 use engine::primitive::{Point3, Pose};
 use engine::scan::LengthError;
 
+use crate::access::{self, fitw_insertion_limits, fitw_tool_limits};
 use crate::call::call;
 use crate::context::{ContextBox, fitw_context, no_flags};
 use crate::datum::{DatumBox, fitw_datum};
@@ -117,6 +118,10 @@ pub struct fitw_scene {
     pub length_errors: *const fitw_length_error,
     /// Stride of length_errors.
     pub length_error_stride: usize,
+    /// What is asked of the space for tools at the bolts; NULL: nothing. Since 1.4.
+    pub tools: *const fitw_tool_limits,
+    /// What is asked of the way of the part to its seat; NULL: nothing. Since 1.4.
+    pub insertion: *const fitw_insertion_limits,
 }
 
 grows! { fitw_scene 120 }
@@ -263,6 +268,28 @@ pub unsafe extern "C" fn fitw_check_share(
     })
 }
 
+/// Places of the part on its way from outside to its seat, of a finding FITW_CHECK_INSERTION that found one: each
+/// takes it from where it was designed, machine coordinates; into the caller's `buffer` of `capacity` poses.
+///
+/// `need` (may be NULL) gets their number, 0 for other findings. Errors: FITW_E_ARGUMENT past the last finding,
+/// FITW_E_BUFFER if the buffer is too small. [any-thread]
+#[unsafe(no_mangle)]
+pub unsafe extern "C" fn fitw_check_path(
+    context: *const fitw_context,
+    check: *const fitw_check,
+    finding: usize,
+    buffer: *mut fitw_pose,
+    capacity: usize,
+    need: *mut usize,
+) -> fitw_status {
+    call(context, "fitw_check_path", |_| {
+        let check = handle::get(check, "check")?;
+        let path = &check.finding(finding)?.finding.path;
+        let poses: Vec<fitw_pose> = path.iter().map(|p| of_pose(&p.machine_from_part)).collect();
+        pointer::fill(buffer, capacity, need, &poses)
+    })
+}
+
 /// Releases a check. NULL is allowed; releasing twice is FITW_E_HANDLE. [any-thread]
 #[unsafe(no_mangle)]
 pub unsafe extern "C" fn fitw_check_release(check: *mut fitw_check) -> fitw_status {
@@ -339,6 +366,8 @@ impl Given {
         }
         limit(&mut limits.seat_tolerance, s.seat_tolerance_mm, "scene.seat_tolerance_mm")?;
         limit(&mut limits.unseen_reach, s.unseen_reach_mm, "scene.unseen_reach_mm")?;
+        limits.tools = access::tools(s.tools)?;
+        limits.insertion = access::insertion(s.insertion)?;
         Ok(Given {
             scans: scans.iter().map(|k| given_scan(&k)).collect::<Result<_, _>>()?,
             length_errors: errors.iter().map(|k| checked(&k)).collect::<Result<_, _>>()?,

@@ -64,6 +64,8 @@ pub mod mesh_out;
 
 pub mod finding;
 
+pub mod access;
+
 pub mod check;
 
 pub mod made;

@@ -299,9 +299,10 @@ fn a_part_lifts_off_its_seat_but_not_through_it() {
     let free = block_and_pin(|l| l.without = vec![1]);
     assert_eq!(free.verdict, Verdict::Pass, "{free:?}");
     assert_eq!(number(&free, "direction_z"), 1.0);
-    // Nothing leads down; of what leads up, all but the flattest.
+    // All that leads up, or along the seat; what leads down by 0.06 degrees sinks by less than a tenth of
+    // the air on its way out.
     let share = number(&free, "free_directions");
-    assert!((0.25..=0.5).contains(&share), "{share}");
+    assert!((0.499..=0.501).contains(&share), "{share}");
     // Under the lid only the flat ones are left.
     let under = block_and_pin(|_| {});
     let share = number(&under, "free_directions");

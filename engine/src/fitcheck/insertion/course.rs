@@ -2,7 +2,7 @@
 //!
 //! At the seats contact is wanted: their surface, and what lies beside it, is moved into the machine by as
 //! much as makes the seated part clear of it. The part may then slide on its seats and lift off, but nowhere
-//! on its way go deeper than it sits.
+//! on its way go deeper than it sits by more than a tenth of the air.
 
 use crate::fitcheck::borders;
 use crate::fitcheck::budget::Budget;
@@ -275,7 +275,7 @@ const SHARE: f64 = 0.8;
 /// Distance up to which the seated part touches something, mm.
 const TOUCHING: f64 = 0.01;
 /// Distance of the seated part from the moved contact, in the air kept.
-const CLEAR_OF_SEAT: f64 = 1.25;
+const CLEAR_OF_SEAT: f64 = 1.1;
 /// Share of that which is enough: rounding does not matter.
 const ENOUGH: f64 = 0.99;
 const SHIFTS: usize = 8;

@@ -28,11 +28,11 @@ from .noise import Noise  # noqa: E402
 from .part import Part  # noqa: E402
 from .region import Region  # noqa: E402
 from .scan import Scan  # noqa: E402
-from .values import Finding, LengthError, Shape, Table  # noqa: E402
+from .values import Finding, InsertionLimits, LengthError, Shape, Table, ToolLimits  # noqa: E402
 
 __all__ = [
-    "Cancelled", "Check", "Code", "Context", "Datum", "Error", "Feature", "Finding", "Fit", "Job", "Join",
-    "LengthError", "Noise", "Outcome", "Part", "Region", "Scan", "Scene", "Shape", "Table", "build", "known",
-    "version",
+    "Cancelled", "Check", "Code", "Context", "Datum", "Error", "Feature", "Finding", "Fit", "InsertionLimits", "Job",
+    "Join", "LengthError", "Noise", "Outcome", "Part", "Region", "Scan", "Scene", "Shape", "Table", "ToolLimits",
+    "build", "known", "version",
 ]
 __version__ = version()

@@ -17,7 +17,7 @@ from .join import Join
 from .part import Part
 from .region import Region
 from .scan import Scan
-from .values import Finding, FindingNumber, FindingShare, LengthError
+from .values import Finding, FindingNumber, FindingShare, InsertionLimits, LengthError, ToolLimits
 
 
 class Check(Handle, Sequence[Finding]):
@@ -65,6 +65,17 @@ class Check(Handle, Sequence[Finding]):
             budget={s.cause: s.deviation for s in shares},
         )
 
+    def path(self, index: int) -> list[Array]:
+        """Places of the part from outside to its seat, 4 × 4 each, from where it was designed: of a finding
+        "insertion" that found a way, else none."""
+        need = ffi.new("size_t *")
+        self._ask("path", index, ffi.NULL, 0, need)
+        if need[0] == 0:
+            return []
+        poses = ffi.new("fitw_pose[]", need[0])
+        self._ask("path", index, poses, need[0], need)
+        return [matrix(ffi.addressof(poses, k)) for k in range(need[0])]
+
     def _counted(self) -> tuple[int, int]:
         verdict, count = ffi.new("int32_t *"), ffi.new("size_t *")
         self._ask("verdict", verdict, count)
@@ -76,14 +87,18 @@ class Scene:
 
     `clearance_mm`: least air everywhere that is not a seat; 0: 3; negative: none asked. `seat_tolerance_mm`:
     largest gap or overlap that counts as seated; 0: 0.2. `unseen_reach_mm`: how far a surface may go on unseen
-    beyond a scan's border; 0: 5. `datum`: for the uncertainty of the machine's frame.
+    beyond a scan's border; 0: 5. `datum`: for the uncertainty of the machine's frame. `tools`: what is asked of
+    the space for tools at the bolts; `insertion`: of the way of the part to its seat; None: nothing.
     """
 
     def __init__(
         self, part: Part, *, datum: Optional[Datum] = None, clearance_mm: float = 0.0,
-        seat_tolerance_mm: float = 0.0, unseen_reach_mm: float = 0.0,
+        seat_tolerance_mm: float = 0.0, unseen_reach_mm: float = 0.0, tools: Optional[ToolLimits] = None,
+        insertion: Optional[InsertionLimits] = None,
     ) -> None:
         self._part = part
+        self._tools = tools
+        self._insertion = insertion
         self._datum = datum
         self._limits = {
             "clearance_mm": clearance_mm,
@@ -166,4 +181,7 @@ class Scene:
         scene.mounts, scene.mount_count = mounts, len(self._mounts)
         scene.datum = ffi.NULL if self._datum is None else self._datum._raw
         scene.length_errors = errors
-        return scene, [scans, features, mounts, errors]
+        tools = ffi.NULL if self._tools is None else self._tools.raw()
+        insertion, without = (ffi.NULL, None) if self._insertion is None else self._insertion.raw()
+        scene.tools, scene.insertion = tools, insertion
+        return scene, [scans, features, mounts, errors, tools, insertion, without]

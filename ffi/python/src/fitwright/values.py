@@ -8,7 +8,7 @@ from typing import Any, ClassVar, Iterable, Optional, TypeVar
 import numpy as np
 
 from ._arrays import Array
-from ._call import ffi, matrix, name, number, sized, string, triple
+from ._call import ffi, lib, matrix, name, number, sized, string, triple
 
 V = TypeVar("V", bound="Value")
 
@@ -155,6 +155,54 @@ class LengthError:
     def raw(self) -> Any:
         """The struct of the C interface."""
         return ffi.new("fitw_length_error *", (self.fixed_mm, self.per_length))
+
+
+@dataclasses.dataclass(frozen=True)
+class ToolLimits:
+    """What is asked of the space for tools at the bolts: a socket or a spanner, or with ``every`` each of them. Sizes
+    left at 0 are by the bolt, from memory of hand tools; air and extension: 0: 1 and 50 mm, negative: none."""
+
+    socket: bool = True
+    spanner: bool = True
+    every: bool = False
+    washer: bool = True
+    air_mm: float = 0.0
+    extension_mm: float = 0.0
+    socket_diameter_mm: float = 0.0
+    socket_length_mm: float = 0.0
+    swing_rad: float = 0.0
+    bolt_length_mm: float = 0.0
+
+    def raw(self) -> Any:
+        """The struct of the C interface."""
+        flags = (
+            (0 if self.socket else lib.FITW_TOOLS_NO_SOCKET) | (0 if self.spanner else lib.FITW_TOOLS_NO_SPANNER)
+            | (lib.FITW_TOOLS_EVERY if self.every else 0) | (0 if self.washer else lib.FITW_TOOLS_NO_WASHER)
+        )
+        fields = ("air_mm", "extension_mm", "socket_diameter_mm", "socket_length_mm", "swing_rad", "bolt_length_mm")
+        return sized("fitw_tool_limits", flags=flags, **{name: getattr(self, name) for name in fields})
+
+
+@dataclasses.dataclass(frozen=True)
+class InsertionLimits:
+    """What is asked of the way of the part to its seat. ``clearance_mm``: air all along it; 0: 1; negative: none.
+    ``directions``: straight ones tried; 0: 1000. ``tries``: moves tried for a way with turns if none is straight; 0:
+    2000. ``without``: places in the scene of features that are taken off for it."""
+
+    clearance_mm: float = 0.0
+    directions: int = 0
+    tries: int = 0
+    seed: int = 0
+    without: tuple[int, ...] = ()
+
+    def raw(self) -> tuple[Any, Any]:
+        """The struct of the C interface, and what it points to."""
+        without = ffi.new("uint32_t[]", list(self.without))
+        struct = sized(
+            "fitw_insertion_limits", clearance_mm=self.clearance_mm, directions=self.directions, tries=self.tries,
+            seed=self.seed, without=without, without_count=len(self.without),
+        )
+        return struct, without
 
 
 @dataclasses.dataclass(frozen=True, eq=False)
