@@ -531,6 +531,51 @@ static void overlap_size(const fitw_check *check, size_t count)
     IS(FITW_E_ARGUMENT, fitw_check_number(ctx, check, count, 0, &n));
 }
 
+/* A part that floats over the deck is lifted straight up: four places and its own. */
+static void tools_and_way(fitw_scene scene)
+{
+    fitw_tool_limits tools;
+    fitw_insertion_limits way;
+    fitw_check *check = NULL;
+    fitw_finding finding;
+    fitw_pose path[5];
+    size_t count = 0, need = 0, ways = 0, i;
+    uint32_t without = 7;
+
+    memset(&tools, 0, sizeof tools);
+    memset(&way, 0, sizeof way);
+    memset(&finding, 0, sizeof finding);
+    tools.struct_size = sizeof tools;
+    way.struct_size = sizeof way;
+    finding.struct_size = sizeof finding;
+    way.clearance_mm = 2.0;
+    scene.tools = &tools;
+    scene.insertion = &way;
+    OK(fitw_check_run(ctx, &scene, &check));
+    OK(fitw_check_verdict(ctx, check, NULL, &count));
+    for (i = 0; i < count; ++i) {
+        OK(fitw_check_finding(ctx, check, i, &finding));
+        OK(fitw_check_path(ctx, check, i, NULL, 0, &need));
+        if (finding.kind != FITW_CHECK_INSERTION) {
+            TRUE_(need == 0);
+            continue;
+        }
+        TRUE_(need == 5 && ++ways == 1 && near_to(finding.limit_mm, 2.0, 1e-12));
+        IS(FITW_E_BUFFER, fitw_check_path(ctx, check, i, path, 4, &need));
+        OK(fitw_check_path(ctx, check, i, path, 5, &need));
+        TRUE_(path[4].translation_mm[2] == 0.0 && path[0].translation_mm[2] > 1.0);
+    }
+    TRUE_(ways == 1);
+    IS(FITW_E_ARGUMENT, fitw_check_path(ctx, check, count, path, 5, &need));
+    OK(fitw_check_release(check));
+    way.without = &without;
+    way.without_count = 1;
+    IS(FITW_E_ARGUMENT, fitw_check_run(ctx, &scene, &check));
+    way.without_count = 0;
+    tools.swing_rad = -1.0;
+    IS(FITW_E_ARGUMENT, fitw_check_run(ctx, &scene, &check));
+}
+
 static void parts_and_checks(fitw_scan *scan)
 {
     fitw_part *part = box_part(5.0), *low = box_part(-1.0);
@@ -588,6 +633,7 @@ static void parts_and_checks(fitw_scan *scan)
         TRUE_(strlen(finding.detail.ptr) == finding.detail.len);
     }
     OK(fitw_check_release(check));
+    tools_and_way(scene);
 
     OK(fitw_check_clearance(ctx, &scene, NULL, 0, &need));
     TRUE_(need == 8);

@@ -196,11 +196,19 @@ static void parts(const Context &context, const Scan &scan, const std::string &f
         const int32_t on = scene.feature(seat, true, "", &on_deck, place), in = scene.feature(bolt, false, "M12");
         scene.mount(in, on, Point{{25.4, 0, 0}});
         if (k == 2) scene.datum(datum);
+        if (k == 1) {
+            fitw_tool_limits tools = sized<fitw_tool_limits>();
+            tools.flags = FITW_TOOLS_EVERY;
+            scene.tools(tools);
+            scene.insertion(sized<fitw_insertion_limits>());
+        }
         Check check = scene.check();
         TRUE_(check.part_pose().rotation[0] == 1.0);
-        std::size_t found = 0;
+        std::size_t found = 0, reached = 0;
         for (std::size_t i = 0; i < check.size(); ++i) {
             const fitw_finding f = check.finding(i);
+            reached += f.kind == FITW_CHECK_TOOL_ACCESS;
+            TRUE_(f.kind == FITW_CHECK_INSERTION ? k == 1 : check.path(i).empty());
             /* Those of all seats and all bolts at once are others. */
             if (str(f.name).compare(0, 4, "all ") == 0) continue;
             if (f.kind == FITW_CHECK_SEAT) seated[k] = f.uncertainty_mm, ++found;
@@ -213,7 +221,8 @@ static void parts(const Context &context, const Scan &scan, const std::string &f
             TRUE_(near_to(2.0 * std::sqrt(sum), f.uncertainty_mm, 1e-12));
             TRUE_(f.share_count > 0 && status_of([&] { check.number(i, f.number_count); }) == FITW_E_ARGUMENT);
         }
-        TRUE_(found == 2);
+        /* Socket, spanner, the bolt's way in, the seat of its head. */
+        TRUE_(found == 2 && reached == (k == 1 ? 4u : 0u));
     }
     /* The maker's 0.03 mm are added to the seat; the hole is of no scan in this scene: only the frame is. */
     TRUE_(near_to(seated[1], std::hypot(seated[0], 2.0 * 0.03 / std::sqrt(3.0)), 0.002));

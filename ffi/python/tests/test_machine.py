@@ -194,6 +194,17 @@ class Machine(unittest.TestCase):
         self.assertLess(found[0], 1e-9)
         self.assertGreater(found[1], 0.001)
 
+    def test_tools_and_the_way_in(self):
+        asked = {"tools": fitwright.ToolLimits(every=True), "insertion": fitwright.InsertionLimits(clearance_mm=0.5)}
+        check = self.scene(self.part(), **asked).check()
+        names = {f.name for f in check if f.kind == "tool access"}
+        self.assertEqual(names, {f"hole, {what}" for what in ("socket", "spanner", "bolt in", "head seat")})
+        self.assertEqual(next(f for f in check if f.name == "hole, spanner").measure, "angle")
+        self.assertEqual([len(check.path(k)) for k, f in enumerate(check) if f.kind == "hole"][0], 0)
+        path = next(check.path(k) for k, f in enumerate(check) if f.kind == "insertion")
+        np.testing.assert_allclose(path[-1], np.eye(4), atol=1e-12)
+        self.assertGreater(path[0][2, 3], 5.0)
+
     def test_clearance_of_every_corner(self):
         part = self.part()
         scene = self.scene(part)
