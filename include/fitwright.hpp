@@ -1004,6 +1004,29 @@ class Scene {
         fitw_status status = fitw_check_run(detail::raw(session_), &scene, &out);
         return detail::made<Check>(session_, status, out);
     }
+    /* The finished part's scan against the model, and every check with the part as made. `deviations`, if given, gets
+     * the distance of each of the scan's points from the model, mm. */
+    Out<Check> made(const Scan &scan, double tolerance_mm = 0.0, int32_t laid_on = FITW_LAID_ON_MODEL,
+                    const fitw_pose *start = nullptr, fitw_pose *part_from_scan = nullptr,
+                    std::vector<double> *deviations = nullptr) const {
+        fitw_check *out = nullptr;
+        fitw_scene scene = whole();
+        fitw_made made = sized<fitw_made>();
+        made.laid_on = laid_on;
+        made.scan = scan.get();
+        made.start = start;
+        made.tolerance_mm = tolerance_mm;
+        if (deviations != nullptr) {
+            fitw_scan_info info = sized<fitw_scan_info>();
+            fitw_status status = fitw_scan_describe(detail::raw(session_), scan.get(), &info);
+            if (status != FITW_OK) return detail::made<Check>(session_, status, out);
+            deviations->resize(static_cast<std::size_t>(info.point_count));
+        }
+        fitw_status status = fitw_check_made(detail::raw(session_), &scene, &made, part_from_scan,
+                                             deviations == nullptr ? nullptr : deviations->data(),
+                                             deviations == nullptr ? 0 : deviations->size(), &out);
+        return detail::made<Check>(session_, status, out);
+    }
     /* Signed clearance of each corner of the part's mesh, mm. */
     Out<std::vector<double>> clearance() const {
         fitw_scene scene = whole();

@@ -18,12 +18,12 @@ pub const FITW_CHECK_HOLE: i32 = 30;
 pub const FITW_CHECK_SEAT: i32 = 40;
 /// Finding about what was not seen.
 pub const FITW_CHECK_COVERAGE: i32 = 50;
-/// Finding about how far the finished part is off its model.
-pub const FITW_CHECK_MADE_PART: i32 = 100;
 /// Finding about tools at a bolt, the bolt's own way in, or the seat of its head.
 pub const FITW_CHECK_TOOL_ACCESS: i32 = 60;
 /// Finding about the way of the part to its seat.
 pub const FITW_CHECK_INSERTION: i32 = 70;
+/// Finding about how far the finished part is off its model.
+pub const FITW_CHECK_MADE_PART: i32 = 100;
 
 /// A number measures a length, mm.
 pub const FITW_MEASURE_LENGTH: i32 = 10;
@@ -193,9 +193,9 @@ fn of_kind(name: &str) -> i32 {
         "hole" => FITW_CHECK_HOLE,
         "seat" => FITW_CHECK_SEAT,
         "coverage" => FITW_CHECK_COVERAGE,
-        "made part" => FITW_CHECK_MADE_PART,
         "tool access" => FITW_CHECK_TOOL_ACCESS,
         "insertion" => FITW_CHECK_INSERTION,
+        "made part" => FITW_CHECK_MADE_PART,
         _ => 0,
     }
 }

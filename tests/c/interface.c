@@ -576,6 +576,64 @@ static void tools_and_way(fitw_scene scene)
     IS(FITW_E_ARGUMENT, fitw_check_run(ctx, &scene, &check));
 }
 
+/* The box of box_part, its faces seen 1 mm apart, where it was designed: symmetric, so that a start is needed. */
+static void made_part(const fitw_scene *scene, double z)
+{
+    static double points[3 * 6 * 11 * 11];
+    static double deviations[6 * 11 * 11];
+    fitw_mesh mesh = FITW_ZERO;
+    fitw_made made = FITW_ZERO;
+    fitw_pose start = FITW_ZERO, found = FITW_ZERO;
+    fitw_finding finding = FITW_ZERO;
+    fitw_scan *scan = NULL;
+    fitw_check *check = NULL;
+    size_t count = 0, i, j, k, n, seen = 0;
+
+    for (k = 0; k < 3; ++k)
+        for (n = 0; n < 2; ++n)
+            for (i = 0; i < 11; ++i)
+                for (j = 0; j < 11; ++j) {
+                    static const double low[3] = {15.0, -5.0, 0.0}, side[3] = {10.0, 10.0, 6.0};
+                    double *p = points + 3 * count++;
+                    p[k] = low[k] + side[k] * (double)n;
+                    p[(k + 1) % 3] = low[(k + 1) % 3] + side[(k + 1) % 3] * (double)i / 10.0;
+                    p[(k + 2) % 3] = low[(k + 2) % 3] + side[(k + 2) % 3] * (double)j / 10.0;
+                    p[2] += z;
+                }
+    mesh.struct_size = sizeof mesh;
+    mesh.points = points;
+    mesh.point_count = count;
+    OK(fitw_scan_create(ctx, &mesh, &scan));
+    made.struct_size = sizeof made;
+    made.scan = scan;
+    made.tolerance_mm = 0.2;
+    IS(FITW_E_JOIN, fitw_check_made(ctx, scene, &made, NULL, NULL, 0, &check));
+    start.rotation[0] = start.rotation[4] = start.rotation[8] = 1.0;
+    made.start = &start;
+    made.laid_on = 99;
+    IS(FITW_E_ARGUMENT, fitw_check_made(ctx, scene, &made, NULL, NULL, 0, &check));
+    made.laid_on = FITW_LAID_ON_MODEL;
+    IS(FITW_E_BUFFER, fitw_check_made(ctx, scene, &made, NULL, deviations, count - 1, &check));
+    TRUE_(check == NULL);
+    OK(fitw_check_made(ctx, scene, &made, &found, deviations, count, &check));
+    for (i = 0; i < 9; ++i)
+        TRUE_(near_to(found.rotation[i], i % 4 == 0 ? 1.0 : 0.0, 1e-6));
+    for (i = 0; i < count; ++i)
+        TRUE_(near_to(deviations[i], 0.0, 1e-5));
+    OK(fitw_check_verdict(ctx, check, NULL, &count));
+    finding.struct_size = sizeof finding;
+    for (i = 0; i < count; ++i) {
+        OK(fitw_check_finding(ctx, check, i, &finding));
+        if (finding.kind != FITW_CHECK_MADE_PART)
+            TRUE_(strstr(finding.name.ptr, ", as made") != NULL);
+        else
+            TRUE_(finding.verdict == FITW_VERDICT_PASS && finding.limit_mm == 0.2), ++seen;
+    }
+    TRUE_(seen == 1 && count > 1);
+    OK(fitw_check_release(check));
+    OK(fitw_scan_release(scan));
+}
+
 static void parts_and_checks(fitw_scan *scan)
 {
     fitw_part *part = box_part(5.0), *low = box_part(-1.0);
@@ -643,6 +701,8 @@ static void parts_and_checks(fitw_scan *scan)
     OK(fitw_check_clearance(ctx, &scene, clearance, 8, &need));
     for (i = 0; i < 8; ++i)
         TRUE_(near_to(clearance[i], i < 4 ? 5.0 : 11.0, 0.05));
+
+    made_part(&scene, 5.0);
 
     /* One millimetre deep in the deck. */
     scene.part = low;

@@ -204,6 +204,9 @@ static void parts(const Context &context, const Scan &scan, const std::string &f
         }
         Check check = scene.check();
         TRUE_(check.part_pose().rotation[0] == 1.0);
+        /* The machine's scan is no scan of the plate. */
+        std::vector<double> off;
+        TRUE_(k > 0 || status_of([&] { scene.made(scan, 0.1, FITW_LAID_ON_MODEL, nullptr, nullptr, &off); }) == FITW_E_JOIN);
         std::size_t found = 0, reached = 0;
         for (std::size_t i = 0; i < check.size(); ++i) {
             const fitw_finding f = check.finding(i);

@@ -171,6 +171,25 @@ class Machine(unittest.TestCase):
         self.assertEqual(seat.verdict, "fail")
         self.assertAlmostEqual(seat.value_mm, 0.7, 6)
 
+    def test_a_made_part(self):
+        part = self.part(middle=(0.25, -0.5))
+        # The plate's own points and places between: all of them lie on the model.
+        corners = part.points[part.triangles]
+        weights = np.random.default_rng(7).dirichlet((1, 1, 1), (len(corners), 60))
+        seen = np.vstack([w @ c for w, c in zip(weights, corners)])
+        shift = np.eye(4)
+        shift[:3, 3] = (3, -2, 1)
+        scan = self.context.scan(seen - shift[:3, 3])
+        near = shift.copy()
+        near[:3, 3] += (0.1, 0.05, -0.1)
+        made = self.scene(part).made(scan, tolerance_mm=0.1, start=near)
+        np.testing.assert_allclose(made.part_from_scan, shift, atol=1e-5)
+        self.assertLess(np.abs(made.deviation_mm).max(), 1e-5)
+        kinds = {finding.kind for finding in made.check}
+        self.assertTrue({"made part", "hole", "seat"} <= kinds, kinds)
+        with self.assertRaises(ValueError):
+            self.scene(part).made(scan, laid_on="thin air")
+
     def test_a_part_that_comes_too_near(self):
         part = self.part()
         for asked, verdict in ((4.9, "pass"), (5.1, "fail")):

@@ -16,7 +16,7 @@ from ._call import check_version
 
 check_version()
 
-from .check import Check, Scene  # noqa: E402
+from .check import Check, MadePart, Scene  # noqa: E402
 from .context import Context, build, known, version  # noqa: E402
 from .datum import Datum  # noqa: E402
 from .errors import Cancelled, Code, Error  # noqa: E402
@@ -32,7 +32,7 @@ from .values import Finding, InsertionLimits, LengthError, Shape, Table, ToolLim
 
 __all__ = [
     "Cancelled", "Check", "Code", "Context", "Datum", "Error", "Feature", "Finding", "Fit", "InsertionLimits", "Job",
-    "Join", "LengthError", "Noise", "Outcome", "Part", "Region", "Scan", "Scene", "Shape", "Table", "ToolLimits",
+    "Join", "LengthError", "MadePart", "Noise", "Outcome", "Part", "Region", "Scan", "Scene", "Shape", "Table", "ToolLimits",
     "build", "known", "version",
 ]
 __version__ = version()

@@ -9,7 +9,7 @@ from typing import Any, Iterable, Iterator, Optional, Union, overload
 import numpy as np
 
 from ._arrays import Array, address, output
-from ._call import array_of, ffi, lib, matrix, name, pose, sized, text, triple
+from ._call import array_of, ffi, lib, matrix, name, number, pose, sized, text, triple
 from ._handle import Handle
 from .datum import Datum
 from .feature import Feature
@@ -80,6 +80,16 @@ class Check(Handle, Sequence[Finding]):
         verdict, count = ffi.new("int32_t *"), ffi.new("size_t *")
         self._ask("verdict", verdict, count)
         return verdict[0], count[0]
+
+
+@dataclasses.dataclass(frozen=True, eq=False)
+class MadePart:
+    """A finished part as its scan shows it: the findings, the worst first; where the scan lies, 4 × 4; the distance
+    of each of its points from the model, mm, negative where material is missing."""
+
+    check: Check
+    part_from_scan: Array
+    deviation_mm: Array
 
 
 class Scene:
@@ -157,6 +167,28 @@ class Scene:
         """Every check. Errors: OPEN_PART, UNDETERMINED if the part has no hole at a mount, ARGUMENT."""
         scene, _held = self._raw()
         return Check._made(self._part._session, lib.fitw_check_run, scene)
+
+    def made(
+        self, scan: Scan, *, tolerance_mm: float = 0.0, laid_on: str = "model", start: Any = None,
+    ) -> MadePart:
+        """The finished part's scan against the model, and every check with the part as made. `laid_on`: the whole
+        "model", or its "seats" with the walls of its bolt holes. `start`: where the scan lies about, 4 × 4; None:
+        looked for from any pose. `tolerance_mm`: largest deviation that is admitted; 0: none asked.
+
+        Errors: JOIN if the scan does not lie on the model or does so in two ways, else as :meth:`check`.
+        """
+        scene, _held = self._raw()
+        count = scan.describe().point_count
+        deviation = np.empty(count)
+        begin = pose(start)
+        given = sized("fitw_made", laid_on=number("LAID_ON", laid_on), scan=scan._raw, tolerance_mm=tolerance_mm)
+        given.start = begin
+        place = ffi.new("fitw_pose *")
+        buffer = ffi.cast("double *", address(deviation))
+        check = Check._made(
+            self._part._session, lib.fitw_check_made, scene, given, place, buffer, count,
+        )
+        return MadePart(check, matrix(place), deviation)
 
     def clearance(self, out: Optional[Array] = None) -> Array:
         """Signed clearance of each corner of the part's mesh to the nearest scanned surface that is not its
