@@ -13,6 +13,7 @@ mod posed;
 mod sets;
 mod shells;
 mod sign;
+mod sweep;
 mod triangle;
 
 use std::sync::OnceLock;
@@ -26,6 +27,7 @@ use nearest::Fans;
 pub(crate) use nearest::Hit;
 pub(crate) use pairs::Witness;
 pub(crate) use sets::Sets;
+pub(crate) use sweep::{Joint, Least, MOST_MOVEMENTS, Movement, Values, pose_at};
 
 /// Triangle mesh or point cloud (a point is a triangle of three equal corners) with its tree.
 #[derive(Debug)]
