@@ -11,35 +11,38 @@ use rayon::prelude::*;
 
 use super::budget::{Budget, deviation};
 use super::local::{Halves, Local, Patch, least_of};
-use super::view::{Owner, View};
+use super::view::{Owner, ScanView, View};
 use super::{Finding, Measure, Verdict};
 use crate::primitive::{Direction, Point3, unit};
-use crate::solid::{Mesh, Sets, Witness};
+use crate::solid::{Mesh, Sets, Solid, Witness};
 
 /// At least one finding per feature that is no seat and has a surface, and per scan for the rest; one more for
 /// each further place that is too near.
 pub(super) fn check(view: &View<'_>) -> Vec<Finding> {
     let mut findings = Vec::new();
     for s in 0..view.scans.len() {
-        let mut groups: Vec<Option<usize>> =
-            (0..view.scene.features.len()).filter(|&f| seen(view, f, s)).map(Some).collect();
-        groups.push(None);
-        for feature in groups {
+        for feature in groups(view, s) {
             findings.extend(Group::new(view, s, feature).map_or_else(Vec::new, |g| g.findings()));
         }
     }
     findings
 }
 
+/// Features seen in a scan, and all the rest of it.
+pub(super) fn groups(view: &View<'_>, s: usize) -> Vec<Option<usize>> {
+    let features = (0..view.scene.features.len()).filter(|&f| seen(view, f, s));
+    features.map(Some).chain([None]).collect()
+}
+
 /// A place on the estimated surface and its distance from the part.
 #[derive(Clone)]
-struct Place {
-    on_part: Point3,
-    on_scan: Point3,
-    distance: f64,
-    deviation: f64,
-    at_border: bool,
-    smooth: bool,
+pub(super) struct Place {
+    pub(super) on_part: Point3,
+    pub(super) on_scan: Point3,
+    pub(super) distance: f64,
+    pub(super) deviation: f64,
+    pub(super) at_border: bool,
+    pub(super) smooth: bool,
 }
 
 fn seen(view: &View<'_>, f: usize, s: usize) -> bool {
@@ -74,13 +77,7 @@ impl<'a> Group<'a> {
         let of = &view.scans[scan];
         let mut own = vec![false; of.points.len()];
         mesh.triangles().as_flattened().iter().for_each(|&i| own[i as usize] = true);
-        let patch = Patch {
-            scan: view.scene.scans[scan].scan,
-            points: &of.points,
-            shape: feature.and_then(|f| view.surface_shape(f)),
-            noise: of.noise,
-            resolution: of.resolution,
-        };
+        let patch = patch_of(view, scan, feature);
         let limit = view.limit_of(feature);
         Some(Group { view, scan, feature, mesh, raw, own, patch, limit })
     }
@@ -88,7 +85,8 @@ impl<'a> Group<'a> {
     fn findings(&self) -> Vec<Finding> {
         let corners = self.mesh.triangles()[self.raw.triangle_b as usize];
         let everywhere = |i: u32| self.own[i as usize];
-        let place = least(self.view, self.scan, &everywhere, &self.patch, &self.raw, &corners);
+        let (solid, of) = (&self.view.solid, &self.view.scans[self.scan]);
+        let place = least(solid, of, &everywhere, &self.patch, &self.raw, &corners);
         let mut findings = vec![self.finding(&place, &self.raw)];
         let (areas, patches) = self.too_near();
         let size = |ids: &[u32], found: &mut Finding| {
@@ -188,8 +186,8 @@ impl<'a> Group<'a> {
             ..self.raw
         };
         let mine = |i: u32| ids.binary_search(&i).is_ok();
-        let place = least(self.view, self.scan, &mine, &self.patch, &raw, &[i; 3]);
-        let backed = place.smooth || edge_point(self.view, self.scan, &self.patch, i).is_some();
+        let place = least(&self.view.solid, of, &mine, &self.patch, &raw, &[i; 3]);
+        let backed = place.smooth || edge_point(of, &self.patch, i).is_some();
         backed.then(|| self.finding(&place, &raw))
     }
 
@@ -198,18 +196,7 @@ impl<'a> Group<'a> {
         let mut found = Finding::new("clearance", name(view, self.scan, self.feature));
         found.limit = Some(limit);
         let along = direction(place);
-        let mut budget = Budget::of_place(
-            view.scene,
-            Some(self.scan),
-            view.part.chord_error,
-            &place.on_part,
-            along.as_ref(),
-        );
-        budget.add("scan noise", place.deviation);
-        if let (Some(f), Some(along)) = (self.feature, &along) {
-            let covariance = &view.scene.features[f].feature.covariance;
-            budget.add("feature", deviation(covariance, &place.on_scan, Some(along)));
-        }
+        let budget = budget_of(view, self.scan, self.feature, place, along.as_ref());
         found.spend(&budget);
         found.verdict = Verdict::at_least(place.distance, limit, budget.expanded());
         found.value = Some(place.distance);
@@ -230,8 +217,37 @@ fn extent(points: impl Iterator<Item = Point3>) -> f64 {
     grown.map_or(0.0, |(low, high)| (high - low).max())
 }
 
+/// Where the surface of a feature, or the rest, is estimated.
+pub(super) fn patch_of<'p>(view: &'p View<'_>, s: usize, feature: Option<usize>) -> Patch<'p> {
+    Patch {
+        scan: view.scene.scans[s].scan,
+        points: &view.scans[s].points,
+        shape: feature.and_then(|f| view.surface_shape(f)),
+        noise: view.scans[s].noise,
+        resolution: view.scans[s].resolution,
+    }
+}
+
+/// What the distance at a place, along a direction, is uncertain by.
+pub(super) fn budget_of(
+    view: &View<'_>,
+    s: usize,
+    feature: Option<usize>,
+    place: &Place,
+    along: Option<&Direction>,
+) -> Budget {
+    let mut budget =
+        Budget::of_place(view.scene, Some(s), view.part.chord_error, &place.on_part, along);
+    budget.add("scan noise", place.deviation);
+    if let (Some(f), Some(along)) = (feature, along) {
+        let covariance = &view.scene.features[f].feature.covariance;
+        budget.add("feature", deviation(covariance, &place.on_scan, Some(along)));
+    }
+    budget
+}
+
 /// Whether a triangle with corners of these owners is held against the group.
-fn belongs(owners: &[Owner], feature: Option<usize>) -> bool {
+pub(super) fn belongs(owners: &[Owner], feature: Option<usize>) -> bool {
     let contact = |o: &Owner| matches!(o, Owner::Seat(_) | Owner::Beside);
     if owners.iter().any(contact) {
         return false;
@@ -242,7 +258,7 @@ fn belongs(owners: &[Owner], feature: Option<usize>) -> bool {
     }
 }
 
-fn name(view: &View<'_>, s: usize, feature: Option<usize>) -> String {
+pub(super) fn name(view: &View<'_>, s: usize, feature: Option<usize>) -> String {
     let scan = view.scene.scans[s].name;
     match feature.map(|f| &view.scene.features[f]) {
         None => format!("rest of {scan}"),
@@ -252,16 +268,16 @@ fn name(view: &View<'_>, s: usize, feature: Option<usize>) -> String {
 }
 
 /// The nearest place of the estimated surface; the raw one where nothing better is known.
-fn least(
-    view: &View<'_>,
-    s: usize,
+pub(super) fn least(
+    solid: &Solid,
+    view: &ScanView,
     own: &dyn Fn(u32) -> bool,
     patch: &Patch<'_>,
     raw: &Witness,
     corners: &[u32; 3],
 ) -> Place {
-    let band = raw.distance + BAND * patch.noise + 0.25 * patch.resolution;
-    let mut near: Vec<(f64, u32)> = view.scans[s]
+    let band = raw.distance + band(patch);
+    let mut near: Vec<(f64, u32)> = view
         .near
         .iter()
         .filter(|(i, h)| h.distance <= band && own(*i))
@@ -272,12 +288,12 @@ fn least(
     let seed = *corners
         .iter()
         .min_by(|&&a, &&b| {
-            let d = |i: u32| (view.scans[s].points[i as usize] - raw.on_b).norm_squared();
+            let d = |i: u32| (view.points[i as usize] - raw.on_b).norm_squared();
             d(a).total_cmp(&d(b)).then(a.cmp(&b))
         })
         .unwrap_or(&corners[0]);
     let raw_place = || {
-        let deep = view.scans[s].hit(seed).map_or(0.0, |h| h.distance.min(0.0));
+        let deep = view.hit(seed).map_or(0.0, |h| h.distance.min(0.0));
         both(Place {
             on_part: raw.on_a,
             on_scan: raw.on_b,
@@ -290,14 +306,14 @@ fn least(
     // An estimate is nearer than every scanned place only by noise and by the bow of the surface
     // between points; nearer still, it was carried beyond what was seen.
     let seen = near.first().map_or(raw.distance, |n| n.0.min(raw.distance));
-    let floor = seen - BAND * patch.noise - 0.25 * patch.resolution;
+    let floor = seen - self::band(patch);
     let carried = |h: &Halves<Place>| h.first.distance < floor || h.second.distance < floor;
-    let rest = |start: &Point3, seed: u32| rest(view, patch, start, seed).filter(|h| !carried(h));
+    let rest = |start: &Point3, seed: u32| rest(solid, patch, start, seed).filter(|h| !carried(h));
     let first = rest(&raw.on_b, seed).unwrap_or_else(raw_place);
     let others = near.par_iter().map(|&(_, i)| {
-        let start = view.scans[s].points[i as usize];
+        let start = view.points[i as usize];
         // Where the surface is not smooth the point itself counts, with its own noise.
-        rest(&start, i).or_else(|| edge_point(view, s, patch, i).map(both))
+        rest(&start, i).or_else(|| edge_point(view, patch, i).map(both))
     });
     let mut places = vec![first];
     places.extend(others.collect::<Vec<_>>().into_iter().flatten());
@@ -306,17 +322,14 @@ fn least(
 }
 
 /// A point at an edge as it is; `None` for one that hangs together with too little to be believed.
-fn edge_point(view: &View<'_>, s: usize, patch: &Patch<'_>, i: u32) -> Option<Place> {
-    let hit = view.scans[s].hit(i)?;
-    let own = view.scans[s].points[i as usize];
-    let reach = EDGE_SUPPORT * patch.noise + patch.resolution;
-    let backed = |n: &&u32| (view.scans[s].points[**n as usize] - own).norm() <= reach;
-    if patch.scan.neighbours(i).iter().filter(backed).count() < 2 {
+fn edge_point(view: &ScanView, patch: &Patch<'_>, i: u32) -> Option<Place> {
+    let hit = view.hit(i)?;
+    if !is_backed(patch, i) {
         return None;
     }
     Some(Place {
         on_part: hit.point,
-        on_scan: own,
+        on_scan: view.points[i as usize],
         distance: hit.distance,
         deviation: EDGE_LOSS * patch.noise,
         at_border: patch.scan.is_border(i),
@@ -324,24 +337,37 @@ fn edge_point(view: &View<'_>, s: usize, patch: &Patch<'_>, i: u32) -> Option<Pl
     })
 }
 
+/// Whether a point hangs together with enough near it to be believed where the surface is not smooth.
+pub(super) fn is_backed(patch: &Patch<'_>, i: u32) -> bool {
+    let own = patch.points[i as usize];
+    let reach = EDGE_SUPPORT * patch.noise + patch.resolution;
+    let backed = |n: &&u32| (patch.points[**n as usize] - own).norm() <= reach;
+    patch.scan.neighbours(i).iter().filter(backed).count() >= 2
+}
+
+/// By how much raw distances may differ from the least one and still decide, mm.
+pub(super) fn band(patch: &Patch<'_>) -> f64 {
+    BAND * patch.noise + 0.25 * patch.resolution
+}
+
 /// Feet exchanged between part and surface until they rest, for each half of the neighbours.
-fn rest(view: &View<'_>, patch: &Patch<'_>, start: &Point3, seed: u32) -> Option<Halves<Place>> {
+fn rest(solid: &Solid, patch: &Patch<'_>, start: &Point3, seed: u32) -> Option<Halves<Place>> {
     let local = patch.local(seed)?;
     Some(Halves {
-        first: rest_on(view, patch, start, &local.first)?,
-        second: rest_on(view, patch, start, &local.second)?,
+        first: rest_on(solid, patch, start, &local.first)?,
+        second: rest_on(solid, patch, start, &local.second)?,
     })
 }
 
-fn rest_on(view: &View<'_>, patch: &Patch<'_>, start: &Point3, local: &Local) -> Option<Place> {
+fn rest_on(solid: &Solid, patch: &Patch<'_>, start: &Point3, local: &Local) -> Option<Place> {
     let mut on_scan = local.foot(start);
-    let mut hit = view.solid.signed(&on_scan, f64::INFINITY)?;
+    let mut hit = solid.signed(&on_scan, f64::INFINITY)?;
     for _ in 0..EXCHANGES {
         let next = local.foot(&hit.point);
         if !local.holds(&next) || (next - on_scan).norm() <= SETTLED * patch.resolution {
             break;
         }
-        let next_hit = view.solid.signed(&next, f64::INFINITY)?;
+        let next_hit = solid.signed(&next, f64::INFINITY)?;
         if next_hit.distance >= hit.distance {
             break;
         }
@@ -361,11 +387,11 @@ fn both(place: Place) -> Halves<Place> {
     Halves { first: place.clone(), second: place }
 }
 
-fn direction(place: &Place) -> Option<Direction> {
+pub(super) fn direction(place: &Place) -> Option<Direction> {
     unit(place.on_part - place.on_scan)
 }
 
-fn detail(place: &Place, raw: &Witness, shape: bool, limit: f64) -> String {
+pub(super) fn detail(place: &Place, raw: &Witness, shape: bool, limit: f64) -> String {
     let how = match (place.smooth, shape) {
         (true, true) => "to the fitted shape, offset by the local form",
         (true, false) => "to a surface through the neighbouring points",
@@ -384,7 +410,7 @@ fn detail(place: &Place, raw: &Witness, shape: bool, limit: f64) -> String {
 
 /// Turns a pass at the scan's border into undecided where little unseen surface would break it, and
 /// says what would help.
-fn judge(view: &View<'_>, place: &Place, budget: &Budget, found: &mut Finding, limit: f64) {
+pub(super) fn judge(view: &View<'_>, place: &Place, budget: &Budget, found: &mut Finding, limit: f64) {
     if place.at_border {
         let spare = place.distance - limit;
         found.detail += "; the scan ends there, what lies beyond was not seen";

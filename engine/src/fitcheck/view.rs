@@ -121,13 +121,17 @@ impl<'a> View<'a> {
         let points: Vec<Point3> =
             scan.points().par_iter().with_min_len(4096).map(|p| machine_from_scan * p).collect();
         let (noise, resolution) = (scan.noise(), scan.resolution());
-        let wanted = self.scene.features.iter().filter_map(|f| f.keep_clear);
-        let largest = wanted.fold(self.limits.clearance, f64::max);
-        let reach = largest + 10.0 * noise + 4.0 * resolution + self.limits.seat_tolerance;
-        let hits = self.solid.signed_all(&points, reach);
+        let hits = self.solid.signed_all(&points, self.reach(noise, resolution));
         let near = (0..).zip(hits).filter_map(|(i, h)| Some((i, h?))).collect();
         let bridges = bridges::find(&points, scan.triangles(), resolution);
         ScanView { points, noise, resolution, near, owner: Vec::new(), bridges }
+    }
+
+    /// How far the checks look in a scan of such noise and spacing, mm.
+    pub(super) fn reach(&self, noise: f64, resolution: f64) -> f64 {
+        let wanted = self.scene.features.iter().filter_map(|f| f.keep_clear);
+        let largest = wanted.fold(self.limits.clearance, f64::max);
+        largest + 10.0 * noise + 4.0 * resolution + self.limits.seat_tolerance
     }
 
     fn owners(&self, s: usize, mounts: &[Mount]) -> Vec<Owner> {
