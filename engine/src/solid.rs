@@ -90,6 +90,11 @@ impl Mesh {
         &self.triangles
     }
 
+    /// Corners of all triangles, mm, some of them often.
+    pub(crate) fn used(&self) -> impl Iterator<Item = &Point3> {
+        self.triangles.as_flattened().iter().map(|&i| &self.points[i as usize])
+    }
+
     /// Corners of a triangle, mm.
     #[inline]
     pub(crate) fn corners(&self, t: u32) -> [Point3; 3] {

@@ -410,7 +410,13 @@ pub(super) fn detail(place: &Place, raw: &Witness, shape: bool, limit: f64) -> S
 
 /// Turns a pass at the scan's border into undecided where little unseen surface would break it, and
 /// says what would help.
-pub(super) fn judge(view: &View<'_>, place: &Place, budget: &Budget, found: &mut Finding, limit: f64) {
+pub(super) fn judge(
+    view: &View<'_>,
+    place: &Place,
+    budget: &Budget,
+    found: &mut Finding,
+    limit: f64,
+) {
     if place.at_border {
         let spare = place.distance - limit;
         found.detail += "; the scan ends there, what lies beyond was not seen";

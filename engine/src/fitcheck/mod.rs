@@ -18,6 +18,8 @@ mod interference;
 mod local;
 mod made;
 mod mechanism;
+mod motion;
+mod moved;
 mod part_clearance;
 mod scene;
 mod seating;
@@ -30,6 +32,7 @@ pub use bolts::Bolt;
 pub use finding::{Contribution, Finding, Measure, Number};
 pub use insertion::{InsertionLimits, PathPose};
 pub use made::{LaidOn, Made, MadePart, made};
+pub use motion::{Guide, Motion, Move, Moving, Within};
 pub use part_clearance::part_clearance;
 pub use scene::{Limits, Mount, Scene, SceneFeature, SceneScan};
 pub use tool_access::ToolLimits;
@@ -53,7 +56,7 @@ pub struct Checked {
 }
 
 /// All checks of the part against the scene, the worst findings first: interference, clearance to
-/// every feature and to the rest of each scan, seating, bolt holes. Everything in machine
+/// every feature and to the rest of each scan, seating, bolt holes, what moves. Everything in machine
 /// coordinates, mm.
 ///
 /// # Errors
@@ -95,6 +98,8 @@ fn surroundings(view: &View<'_>, mounts: &[Mount], context: &Context) -> Result<
     context.report("fit check: coverage", 0.85)?;
     let unseen = context.run(|| coverage::check(view, &findings));
     findings.extend(unseen);
+    context.report("fit check: motions", 0.9)?;
+    findings.extend(motion::check(view, context)?);
     if view.limits.tools.is_none() && view.limits.insertion.is_none() {
         return Ok(findings);
     }

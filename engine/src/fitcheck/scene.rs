@@ -1,6 +1,7 @@
 //! What the part is held against: scans with their places, features with their surfaces, mounts, limits.
 
 use super::insertion::InsertionLimits;
+use super::motion::Motion;
 use super::tool_access::ToolLimits;
 use crate::associate::Covariance;
 use crate::exchange::PartHole;
@@ -17,6 +18,8 @@ pub struct Scene<'a> {
     pub features: Vec<SceneFeature<'a>>,
     /// Uncertainty of the machine frame as a small motion of it, machine coordinates.
     pub frame_covariance: Option<&'a Covariance>,
+    /// What moves, beside standing where it was scanned.
+    pub motions: Vec<Motion>,
 }
 
 /// One scan and where it lies.

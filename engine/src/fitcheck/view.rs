@@ -130,7 +130,8 @@ impl<'a> View<'a> {
     /// How far the checks look in a scan of such noise and spacing, mm.
     pub(super) fn reach(&self, noise: f64, resolution: f64) -> f64 {
         let wanted = self.scene.features.iter().filter_map(|f| f.keep_clear);
-        let largest = wanted.fold(self.limits.clearance, f64::max);
+        let moving = self.scene.motions.iter().filter_map(|m| m.clearance);
+        let largest = wanted.chain(moving).fold(self.limits.clearance, f64::max);
         largest + 10.0 * noise + 4.0 * resolution + self.limits.seat_tolerance
     }
 

@@ -4,6 +4,7 @@ use std::collections::BTreeSet;
 use std::path::{Path, PathBuf};
 
 use super::made;
+use super::motion::motions;
 use super::outcome::Outcome;
 use super::run::{Folder, by_name};
 use super::spec::{CheckSpec, Job, PartSpec};
@@ -35,7 +36,8 @@ pub(super) fn check(
     let mut part = read_part(spec, registry, &path, &options, context)?;
     let mounts = mounts(job, spec, outcome, &mut part, mm)?;
     let joins = join_covariances(outcome);
-    let scene = scene(job, outcome, &mounts, &joins);
+    let mut scene = scene(job, outcome, &mounts, &joins);
+    scene.motions = motions(job, outcome)?;
     let checked = fitcheck::all(&part, &scene, &mounts, &limits, context)?;
     let mut findings = checked.findings;
     let mut outcome_made = None;
@@ -49,7 +51,6 @@ pub(super) fn check(
         findings.sort_by_key(|f| f.verdict.rank());
         outcome_made = Some(made);
     }
-    findings.extend(not_checked(job.check.as_ref()));
     outcome.verdict = Verdict::worst(findings.iter().map(|f| f.verdict));
     outcome.findings = findings;
     outcome.made = outcome_made;
@@ -199,19 +200,8 @@ fn scene<'a>(
         scans: scans.collect(),
         features: features.collect(),
         frame_covariance: outcome.datum.as_ref().map(|d| &d.covariance),
+        motions: Vec::new(),
     }
-}
-
-/// What the job asks for and this version does not check: undecided, and said so.
-fn not_checked(check: Option<&CheckSpec>) -> Vec<Finding> {
-    let Some(check) = check else { return Vec::new() };
-    let undecided = |kind, name: &str| Finding {
-        verdict: Verdict::Undecided,
-        detail: "asked for, but not checked by this version".into(),
-        remedy: "check it on the machine or in CAD".into(),
-        ..Finding::new(kind, name)
-    };
-    check.motion.iter().map(|m| undecided("motion", &m.feature)).collect()
 }
 
 /// Share of the smallest clearance asked for that the part's mesh may be off its exact surface.

@@ -5,6 +5,7 @@ mod check;
 mod find;
 mod known;
 mod made;
+mod motion;
 mod outcome;
 mod output;
 mod read;
@@ -15,13 +16,14 @@ mod spec;
 mod write;
 
 pub use access::{Insertion, InsertionSpec, ToolAccess, ToolAccessSpec, ToolSpec};
+pub use motion::{GuideSpec, LineSpec, MotionRegionSpec, MotionSpec, MoveSpec};
 pub use outcome::{FeatureOutcome, GroupOutcome, Outcome, ScanOutcome};
 pub use result::{CAUTION, RULE};
 pub use run::Folder;
 pub use schema::schema;
 pub use spec::{
     All, CheckSpec, DatumFeature, DatumSpec, FeatureSpec, FrameSpec, GroupSpec, Head, HoldSpec,
-    Job, JoinBy, JoinSpec, MeshSpec, MotionSpec, MountSpec, OptionSpec, OutputSpec, PartSpec,
-    PluginSpec, RegionSpec, RelationSpec, ScanSpec,
+    Job, JoinBy, JoinSpec, MeshSpec, MountSpec, OptionSpec, OutputSpec, PartSpec, PluginSpec,
+    RegionSpec, RelationSpec, ScanSpec,
 };
 pub use write::WriteOptions;

@@ -267,10 +267,7 @@ impl Job {
             return Err(wrong("[check] seat_tolerance", "must be a length, not negative"));
         }
         for motion in &check.motion {
-            known("feature", &motion.feature, names())?;
-            if let Some(about) = &motion.about {
-                known("feature", about, names())?;
-            }
+            motion.validate(self)?;
         }
         Ok(())
     }

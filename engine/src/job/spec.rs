@@ -7,6 +7,7 @@ use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 use super::access::{Insertion, ToolAccess};
+use super::motion::MotionSpec;
 
 /// A whole job. Everything but `[job]` and one `[[scan]]` is optional.
 #[derive(Debug, Clone, Deserialize, JsonSchema)]
@@ -418,21 +419,9 @@ pub struct CheckSpec {
     pub tool_access: Option<ToolAccess>,
     /// Whether the part can be brought in from outside, and how.
     pub insertion: Option<Insertion>,
-    /// Features that move.
+    /// What moves while the part stays.
     #[serde(default)]
     pub motion: Vec<MotionSpec>,
-}
-
-/// A feature that moves.
-#[derive(Debug, Clone, Deserialize, JsonSchema)]
-#[serde(deny_unknown_fields)]
-pub struct MotionSpec {
-    /// The feature.
-    pub feature: String,
-    /// Axis feature it turns about.
-    pub about: Option<String>,
-    /// How far, either way: an angle about an axis.
-    pub by: f64,
 }
 
 impl DatumSpec {

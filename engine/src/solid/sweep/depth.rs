@@ -24,7 +24,7 @@ impl Solid {
     ) -> Result<Option<Least>> {
         let Some(&[first, ..]) = mesh.bvh.corners.first() else { return Ok(None) };
         let at_rest = Frame::new(movements, &Cell::at(&rest(movements)));
-        let mut best = self.of_corner(&at_rest, mesh, first);
+        let mut best = self.depth_at(&at_rest.carry(&mesh.points[first as usize]));
         let mut best_values = rest(movements);
         let whole = Cell::whole(movements);
         let root = State { bound: f64::NEG_INFINITY, cell: whole, what: What::Node(0) };
@@ -34,27 +34,21 @@ impl Solid {
             open.sort_unstable_by(|a, b| a.bound.total_cmp(&b.bound));
             let rest = open.split_off(open.len().min(ROUND));
             done += open.len();
-            let opened: Vec<Vec<(State, Option<Corner>)>> =
+            let opened: Vec<Vec<(State, Option<f64>)>> =
                 open.par_iter().map(|s| self.divide(s, mesh, movements)).collect();
             open = rest;
-            for (state, corner) in opened.into_iter().flatten() {
-                if let Some(corner) = corner.filter(|c| c.distance < best.distance) {
-                    (best, best_values) = (corner, state.cell.middle);
+            for (state, depth) in opened.into_iter().flatten() {
+                if let Some(depth) = depth.filter(|d| *d < best) {
+                    (best, best_values) = (depth, state.cell.middle);
                 }
                 open.push(state);
             }
-            let keep = |s: &State| s.bound < best.distance - tolerance;
+            let keep = |s: &State| s.bound < best - tolerance;
             floor = open.iter().filter(|s| !keep(s)).fold(floor, |f, s| f.min(s.bound));
             open.retain(keep);
         }
-        floor = open.iter().fold(floor.min(best.distance), |f, s| f.min(s.bound));
-        Ok(Some(Least {
-            distance: best.distance,
-            gap: best.distance - floor,
-            values: best_values,
-            on_solid: best.on_solid,
-            on_mesh: best.on_mesh,
-        }))
+        floor = open.iter().fold(floor.min(best), |f, s| f.min(s.bound));
+        Ok(Some(Least { distance: best, gap: best - floor, values: best_values }))
     }
 
     fn divide(
@@ -62,7 +56,7 @@ impl Solid {
         state: &State,
         mesh: &Mesh,
         movements: &[Movement],
-    ) -> Vec<(State, Option<Corner>)> {
+    ) -> Vec<(State, Option<f64>)> {
         let frame = Frame::new(movements, &state.cell);
         let parts: Vec<State> = match state.what {
             What::Node(i) => {
@@ -91,39 +85,30 @@ impl Solid {
         parts.into_iter().map(|s| self.bounded(s, mesh, movements)).collect()
     }
 
+    /// A state with its bound, and the depth at its middle if it is of one corner.
     fn bounded(
         &self,
         mut state: State,
         mesh: &Mesh,
         movements: &[Movement],
-    ) -> (State, Option<Corner>) {
+    ) -> (State, Option<f64>) {
         let frame = Frame::new(movements, &state.cell);
-        let (distance, around, corner) = match state.what {
+        let (middle, spread) = match state.what {
             What::Node(i) => {
                 let (middle, half) = of_box(&mesh.bvh.nodes[i as usize], &mesh.bvh.middle);
-                let (p, spread) = (frame.carry(&middle), half.norm());
-                let reach = frame.reach(&frame.speeds(&p, spread));
-                (self.depth_at(&p).distance, spread + reach, None)
+                (middle, half.norm())
             }
-            What::Corner(i) => {
-                let corner = self.of_corner(&frame, mesh, i);
-                let reach = frame.reach(&frame.speeds(&corner.on_mesh, 0.0));
-                (corner.distance, reach, Some(corner))
-            }
+            What::Corner(i) => (mesh.points[i as usize], 0.0),
         };
-        state.bound = state.bound.max(distance - around);
-        (state, corner)
+        let p = frame.carry(&middle);
+        let depth = self.depth_at(&p);
+        let reach = frame.reach(&frame.speeds(&p, spread));
+        state.bound = state.bound.max(depth - spread - reach);
+        (state, matches!(state.what, What::Corner(_)).then_some(depth))
     }
 
-    fn of_corner(&self, frame: &Frame, mesh: &Mesh, id: u32) -> Corner {
-        self.depth_at(&frame.carry(&mesh.points[id as usize]))
-    }
-
-    fn depth_at(&self, p: &Point3) -> Corner {
-        match self.signed(p, f64::INFINITY) {
-            Some(hit) => Corner { distance: hit.distance, on_solid: hit.point, on_mesh: *p },
-            None => Corner { distance: f64::INFINITY, on_solid: *p, on_mesh: *p },
-        }
+    fn depth_at(&self, p: &Point3) -> f64 {
+        self.signed(p, f64::INFINITY).map_or(f64::INFINITY, |hit| hit.distance)
     }
 }
 
@@ -139,12 +124,6 @@ struct State {
 enum What {
     Node(u32),
     Corner(u32),
-}
-
-struct Corner {
-    distance: f64,
-    on_solid: Point3,
-    on_mesh: Point3,
 }
 
 /// States opened in one round.

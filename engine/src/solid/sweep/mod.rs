@@ -19,7 +19,7 @@ use rayon::prelude::*;
 
 use super::{Mesh, Solid};
 use crate::error::Result;
-use path::Cell;
+use path::{Cell, Frame};
 use search::{Best, Search, State};
 
 pub(crate) use path::{Joint, MOST_MOVEMENTS, Movement, Values, pose_at};
@@ -33,10 +33,6 @@ pub(crate) struct Least {
     pub(crate) gap: f64,
     /// Where in the motion.
     pub(crate) values: Values,
-    /// On the solid, mm.
-    pub(crate) on_solid: crate::primitive::Point3,
-    /// On the mesh where it was moved to, mm.
-    pub(crate) on_mesh: crate::primitive::Point3,
 }
 
 impl Solid {
@@ -52,14 +48,28 @@ impl Solid {
         let search = Search { solid: self, mesh, movements, tolerance };
         let Some(start) = starting(&search) else { return Ok(None) };
         let (best, floor) = prove(&search, start, WORK, go_on)?;
-        let witness = search.at(&best.values, f64::INFINITY).map_or(best.witness, |b| b.witness);
-        Ok(Some(Least {
-            distance: witness.distance,
-            gap: (witness.distance - floor).max(0.0),
-            values: best.values,
-            on_solid: witness.on_a,
-            on_mesh: witness.on_b,
-        }))
+        // The nearest of all at the place of the nearest pair found.
+        let distance = search
+            .at(&best.values, f64::INFINITY)
+            .map_or(best.witness.distance, |b| b.witness.distance);
+        Ok(Some(Least { distance, gap: (distance - floor).max(0.0), values: best.values }))
+    }
+}
+
+impl Solid {
+    /// Corners of a mesh, ascending, that may come within a distance of the surface (mm), or inside,
+    /// somewhere in a motion.
+    pub(crate) fn may_reach(&self, mesh: &Mesh, movements: &[Movement], distance: f64) -> Vec<u32> {
+        let frame = Frame::new(movements, &Cell::whole(movements));
+        let mut ids: Vec<u32> = mesh.triangles.as_flattened().to_vec();
+        ids.sort_unstable();
+        ids.dedup();
+        let near = |i: &u32| {
+            let p = frame.carry(&mesh.points[*i as usize]);
+            let reach = distance + frame.reach(&frame.speeds(&p, 0.0));
+            self.signed(&p, reach).is_some()
+        };
+        ids.into_par_iter().filter(near).collect()
     }
 }
 
@@ -78,8 +88,7 @@ fn starting(search: &Search<'_>) -> Option<Best> {
         }
         places.push(values);
     }
-    let seen: Vec<Option<Best>> =
-        places.par_iter().map(|v| search.at(v, f64::INFINITY)).collect();
+    let seen: Vec<Option<Best>> = places.par_iter().map(|v| search.at(v, f64::INFINITY)).collect();
     let mut best = seen.into_iter().flatten().reduce(Best::better)?;
     let mut step = whole.half.map(|h| 0.25 * h);
     for _ in 0..DOWNHILL {
@@ -150,4 +159,3 @@ const PIECE: usize = 256;
 const WORK: usize = 12_000_000;
 /// Rounds of walking downhill from the best of the places tried first.
 const DOWNHILL: usize = 24;
-

@@ -141,11 +141,8 @@ impl Frame {
         let mut speeds = [0.0; MOST_MOVEMENTS];
         let mut wandered = 0.0;
         for k in 0..self.count {
-            speeds[k] = if self.turns[k] {
-                self.velocity(k, p).norm() + spread + wandered
-            } else {
-                1.0
-            };
+            speeds[k] =
+                if self.turns[k] { self.velocity(k, p).norm() + spread + wandered } else { 1.0 };
             wandered += speeds[k] * self.half[k];
         }
         speeds

@@ -157,7 +157,8 @@ impl<'a> Step<'a> {
             What::Nodes(i, j) => self.open_nodes(state, i, j, to),
             What::Triangles(_, b) => {
                 let frame = at_cell(&mut self.frame, self.search.movements, &state.cell);
-                let corners = self.search.mesh.corners_in_order(b as usize).map(|p| frame.carry(&p));
+                let corners =
+                    self.search.mesh.corners_in_order(b as usize).map(|p| frame.carry(&p));
                 let speeds = frame.speeds(&corners[0], size(&corners));
                 let Some((k, _)) = frame.widest(&speeds) else { return };
                 for cell in state.cell.split(k) {
@@ -219,7 +220,8 @@ impl<'a> Step<'a> {
 
     fn nodes_bound(&mut self, state: &State, i: u32, j: u32) -> f64 {
         let (a, b) = self.nodes(state.body, i, j);
-        let (at, half_a) = of_box(a, &self.search.solid.bodies[state.body as usize].mesh.bvh.middle);
+        let (at, half_a) =
+            of_box(a, &self.search.solid.bodies[state.body as usize].mesh.bvh.middle);
         let (middle, half) = of_box(b, &self.search.mesh.bvh.middle);
         let frame = at_cell(&mut self.frame, self.search.movements, &state.cell);
         let (carried, spread) = (frame.carry(&middle), half.norm());
