@@ -409,6 +409,7 @@ impl Given {
             scans: scans.collect(),
             features: features.collect(),
             frame_covariance: self.datum.as_ref().map(|d| &d.system.covariance),
+            ..Scene::default()
         };
         Ok(check(&self.part.part, &scene, &self.mounts, &self.limits)?)
     }

@@ -18,7 +18,7 @@ pub(super) fn pairs(view: &View<'_>, mounts: &[Mount]) -> Result<Vec<Pair>> {
 
 /// One finding per mount with a bolt, and one per pair of such mounts.
 pub(super) fn check(view: &View<'_>, holes: &[Pair]) -> Vec<Finding> {
-    let mut findings: Vec<Finding> = holes.iter().map(|h| h.finding(view)).collect();
+    let mut findings: Vec<Finding> = holes.iter().map(|h| h.finding(view, None)).collect();
     for (i, a) in holes.iter().enumerate() {
         findings.extend(holes[i + 1..].iter().map(|b| pitch(view, a, b)));
     }
@@ -144,7 +144,29 @@ impl Pair {
         self.bolt.map(|b| 0.5 * (self.part_diameter - b.nominal / self.angle().cos()))
     }
 
-    fn finding(&self, view: &View<'_>) -> Finding {
+    /// Both holes taken elsewhere: points of the part and of the machine by their own maps, their sizes by
+    /// their own factors. The bolt grows with the machine that it is in.
+    pub(super) fn grown(
+        &self,
+        part: impl Fn(&Point3) -> Point3,
+        machine: impl Fn(&Point3) -> Point3,
+        [by_part, by_machine]: [f64; 2],
+    ) -> Self {
+        let bolt = self.bolt.map(|b| Bolt { nominal: b.nominal * by_machine, ..b });
+        Pair {
+            name: self.name.clone(),
+            bolt,
+            scanned: Line { point: machine(&self.scanned.point), ..self.scanned },
+            scanned_diameter: self.scanned_diameter.map(|d| d * by_machine),
+            part: Line { point: part(&self.part.point), ..self.part },
+            part_diameter: self.part_diameter * by_part,
+            depth: self.depth * by_part,
+            ..*self
+        }
+    }
+
+    /// Whether the bolt goes in; `more` is a further cause of uncertainty with its standard deviation.
+    pub(super) fn finding(&self, view: &View<'_>, more: Option<(&'static str, f64)>) -> Finding {
         let (at_seat, at_top) = (self.at(0.0), self.at(self.depth));
         let offset = |(p, q): &(Point3, Point3)| (p - q).norm();
         let (seat, top) = (offset(&at_seat), offset(&at_top));
@@ -158,7 +180,10 @@ impl Pair {
             self.angle().to_degrees(),
             self.part_diameter
         );
-        let budget = self.budget(view, &worst);
+        let mut budget = self.budget(view, &worst);
+        if let Some((cause, deviation)) = more {
+            budget.add(cause, deviation);
+        }
         let uncertainty = budget.expanded();
         found.spend(&budget);
         let Some((bolt, play)) = self.bolt.zip(self.play()) else {

@@ -23,6 +23,7 @@ mod moved;
 mod part_clearance;
 mod scene;
 mod seating;
+mod thermal;
 mod tool_access;
 mod verdict;
 mod view;
@@ -35,6 +36,7 @@ pub use made::{LaidOn, Made, MadePart, made};
 pub use motion::{Guide, Motion, Move, Moving, Within};
 pub use part_clearance::part_clearance;
 pub use scene::{Limits, Mount, Scene, SceneFeature, SceneScan};
+pub use thermal::{Material, Temperature, Warming};
 pub use tool_access::ToolLimits;
 pub use verdict::Verdict;
 
@@ -56,7 +58,8 @@ pub struct Checked {
 }
 
 /// All checks of the part against the scene, the worst findings first: interference, clearance to
-/// every feature and to the rest of each scan, seating, bolt holes, what moves. Everything in machine
+/// every feature and to the rest of each scan, seating, bolt holes, what moves, what
+/// is warmed. Everything in machine
 /// coordinates, mm.
 ///
 /// # Errors
@@ -76,6 +79,7 @@ pub fn all(
     let Some(pose) = bolting.moved() else {
         let mut findings = surroundings(&view, mounts, context)?;
         findings.extend(bolting.findings(false));
+        warmed(&view, mounts, &mut findings, context)?;
         return Checked::new(findings, Pose::identity(), context);
     };
     let part = part.transformed(&pose);
@@ -86,6 +90,7 @@ pub fn all(
     let mut there = Bolting::new(&view, &mounts, context)?;
     there.together = bolting.together;
     findings.extend(there.findings(true));
+    warmed(&view, &mounts, &mut findings, context)?;
     Checked::new(findings, pose, context)
 }
 
@@ -112,6 +117,20 @@ fn surroundings(view: &View<'_>, mounts: &[Mount], context: &Context) -> Result<
         findings.push(context.run(|| insertion::check(view, &holes, way, context))?);
     }
     Ok(findings)
+}
+
+/// Adds what becomes of bolts and clearances at temperature, if that is asked for.
+fn warmed(
+    view: &View<'_>,
+    mounts: &[Mount],
+    findings: &mut Vec<Finding>,
+    context: &Context,
+) -> Result<()> {
+    context.report("fit check: at temperature", 0.95)?;
+    let holes = holes::pairs(view, mounts)?;
+    let more = context.run(|| thermal::check(view, &holes, findings))?;
+    findings.extend(more);
+    Ok(())
 }
 
 impl Checked {

@@ -10,6 +10,8 @@ use crate::solid::{Mesh, Witness};
 pub(super) struct Moved {
     scan: ScanView,
     mesh: Mesh,
+    /// Which points are corners of the mesh.
+    own: Vec<bool>,
 }
 
 impl Moved {
@@ -21,15 +23,15 @@ impl Moved {
         to: impl Fn(&Point3) -> Point3,
     ) -> Self {
         let points: Vec<Point3> = patch.points.iter().map(to).collect();
-        let mut ids: Vec<u32> = mesh.triangles().as_flattened().to_vec();
-        ids.sort_unstable();
-        ids.dedup();
+        let mut own = vec![false; points.len()];
+        mesh.triangles().as_flattened().iter().for_each(|&i| own[i as usize] = true);
+        let ids: Vec<u32> = (0..points.len() as u32).filter(|&i| own[i as usize]).collect();
         let moved: Vec<Point3> = ids.iter().map(|&i| points[i as usize]).collect();
         let hits = view.solid.signed_all(&moved, view.reach(patch.noise, patch.resolution));
         let near = ids.into_iter().zip(hits).filter_map(|(i, h)| Some((i, h?))).collect();
         let mesh = Mesh::new(points.clone(), mesh.triangles().to_vec());
-        let (noise, resolution) = (patch.noise, patch.resolution);
-        Moved { scan: ScanView { points, noise, resolution, near, owner: Vec::new() }, mesh }
+        let scan = ScanView::moved(points, patch.noise, patch.resolution, near);
+        Moved { scan, mesh, own }
     }
 
     /// The least air and the least raw distance; `shape` is the ideal shape taken there. `None`
@@ -42,6 +44,8 @@ impl Moved {
     ) -> Option<(Place, Witness)> {
         let moved = Patch { points: &self.scan.points, shape, ..*patch };
         let raw = view.solid.least_distance(&self.mesh, f64::INFINITY)?;
-        Some((least(&view.solid, &self.scan, &self.mesh, &moved, &raw), raw))
+        let corners = self.mesh.triangles()[raw.triangle_b as usize];
+        let own = |i: u32| self.own[i as usize];
+        Some((least(&view.solid, &self.scan, &own, &moved, &raw, &corners), raw))
     }
 }

@@ -2,6 +2,7 @@
 
 use super::insertion::InsertionLimits;
 use super::motion::Motion;
+use super::thermal::Temperature;
 use super::tool_access::ToolLimits;
 use crate::associate::Covariance;
 use crate::exchange::PartHole;
@@ -20,6 +21,8 @@ pub struct Scene<'a> {
     pub frame_covariance: Option<&'a Covariance>,
     /// What moves, beside standing where it was scanned.
     pub motions: Vec<Motion>,
+    /// What machine and part are warmed to; `None`: no check at temperature.
+    pub temperature: Option<Temperature>,
 }
 
 /// One scan and where it lies.

@@ -83,16 +83,30 @@ impl<'a> View<'a> {
 
     /// Mesh of the triangles (points of a cloud) of a scan chosen by the owners of their corners.
     pub(super) fn mesh(&self, scan: usize, choose: impl Fn(&[Owner]) -> bool + Sync) -> Mesh {
+        let owner = &self.scans[scan].owner;
+        let of = |ids: &[u32]| {
+            // A triangle's three or a point's one.
+            let owners = [0, 1, 2].map(|k| owner[ids[k % ids.len()] as usize]);
+            choose(&owners[..ids.len()])
+        };
+        self.mesh_by_corners(scan, of)
+    }
+
+    /// The same, chosen by the ids of their corners.
+    pub(super) fn mesh_by_corners(
+        &self,
+        scan: usize,
+        choose: impl Fn(&[u32]) -> bool + Sync,
+    ) -> Mesh {
         let view = &self.scans[scan];
-        let of = |t: &[u32; 3]| t.map(|i| view.owner[i as usize]);
         let source = self.scene.scans[scan].scan;
         let triangles: Vec<[u32; 3]> = if source.triangles().is_empty() {
-            let one = |i: &u32| choose(&[view.owner[*i as usize]]);
+            let one = |i: &u32| choose(&[*i]);
             (0..view.points.len() as u32).filter(one).map(|i| [i; 3]).collect()
         } else {
             let real = |k: &usize| !view.bridges.get(*k).is_some_and(|b| *b);
             let all = source.triangles().iter().enumerate().filter(|(k, _)| real(k));
-            all.map(|(_, t)| *t).filter(|t| choose(&of(t))).collect()
+            all.map(|(_, t)| *t).filter(|t| choose(t)).collect()
         };
         Mesh::new(view.points.clone(), triangles)
     }
@@ -276,6 +290,16 @@ impl<'a> View<'a> {
 }
 
 impl ScanView {
+    /// Points of a scan taken elsewhere, for what asks no more than where they are.
+    pub(super) fn moved(
+        points: Vec<Point3>,
+        noise: f64,
+        resolution: f64,
+        near: Vec<(u32, Hit)>,
+    ) -> Self {
+        ScanView { points, noise, resolution, near, owner: Vec::new(), bridges: Vec::new() }
+    }
+
     /// Where a point is nearest to the part, `None` if it is not near.
     pub(super) fn hit(&self, id: u32) -> Option<&Hit> {
         let at = self.near.binary_search_by_key(&id, |n| n.0).ok()?;

@@ -38,6 +38,8 @@ pub(super) fn check(
     let joins = join_covariances(outcome);
     let mut scene = scene(job, outcome, &mounts, &joins);
     scene.motions = motions(job, outcome)?;
+    let temperature = job.check.as_ref().and_then(|c| c.temperature.as_ref());
+    scene.temperature = temperature.map(|t| t.temperature(job)).transpose()?;
     let checked = fitcheck::all(&part, &scene, &mounts, &limits, context)?;
     let mut findings = checked.findings;
     let mut outcome_made = None;
@@ -200,7 +202,7 @@ fn scene<'a>(
         scans: scans.collect(),
         features: features.collect(),
         frame_covariance: outcome.datum.as_ref().map(|d| &d.covariance),
-        motions: Vec::new(),
+        ..Scene::default()
     }
 }
 

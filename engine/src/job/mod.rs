@@ -13,6 +13,7 @@ mod result;
 mod run;
 mod schema;
 mod spec;
+mod temperature;
 mod write;
 
 pub use access::{Insertion, InsertionSpec, ToolAccess, ToolAccessSpec, ToolSpec};
@@ -26,4 +27,5 @@ pub use spec::{
     Job, JoinBy, JoinSpec, MeshSpec, MountSpec, OptionSpec, OutputSpec, PartSpec, PluginSpec,
     RegionSpec, RelationSpec, ScanSpec,
 };
+pub use temperature::{BodySpec, TemperatureSpec};
 pub use write::WriteOptions;

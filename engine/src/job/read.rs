@@ -269,6 +269,9 @@ impl Job {
         for motion in &check.motion {
             motion.validate(self)?;
         }
+        if let Some(temperature) = &check.temperature {
+            temperature.temperature(self)?;
+        }
         Ok(())
     }
 

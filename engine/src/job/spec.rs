@@ -8,6 +8,7 @@ use serde::{Deserialize, Serialize};
 
 use super::access::{Insertion, ToolAccess};
 use super::motion::MotionSpec;
+use super::temperature::TemperatureSpec;
 
 /// A whole job. Everything but `[job]` and one `[[scan]]` is optional.
 #[derive(Debug, Clone, Deserialize, JsonSchema)]
@@ -422,6 +423,8 @@ pub struct CheckSpec {
     /// What moves while the part stays.
     #[serde(default)]
     pub motion: Vec<MotionSpec>,
+    /// What machine and part are warmed to.
+    pub temperature: Option<TemperatureSpec>,
 }
 
 impl DatumSpec {

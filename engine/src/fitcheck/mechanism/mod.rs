@@ -291,4 +291,4 @@ fn missing(motion: &Motion, bolt: &Play) -> Vec3 {
 /// Angle of friction, rad: arc tangent of 0.1, the low end for steel on steel (common handbook value).
 const FRICTION: f64 = 0.1;
 const ALL_SEATS: &str = "all seats, pressed down";
-const ALL_BOLTS: &str = "all bolts together";
+pub(super) const ALL_BOLTS: &str = "all bolts together";

@@ -14,9 +14,8 @@ mod smooth;
 pub use describe::{Guide, Motion, Move, Moving, Within};
 
 use super::budget::{Budget, deviation};
-use super::clearance::{Place, detail, direction, judge};
+use super::clearance::{Place, detail, direction, judge, patch_of};
 use super::finding::Measure;
-use super::local::Patch;
 use super::moved::Moved;
 use super::view::View;
 use super::{Finding, Verdict};
@@ -47,13 +46,7 @@ fn finding(
     let go_on = || context.check();
     let raw = view.solid.least_over(&what.mesh, &what.movements, smooth::TOLERANCE, &go_on)?;
     let raw = raw.ok_or_else(|| Error::Internal("a motion of nothing".into()))?;
-    let patch = Patch {
-        scan: view.scene.scans[what.scan].scan,
-        points: &view.scans[what.scan].points,
-        shape: what.feature.and_then(|f| view.surface_shape(f)),
-        noise: view.scans[what.scan].noise,
-        resolution: view.scans[what.scan].resolution,
-    };
+    let patch = patch_of(view, what.scan, what.feature);
     let found = if patch.noise > 0.0 || raw.distance <= smooth::TOLERANCE {
         smooth::least(view, what, &patch, &raw, &go_on)?
     } else {

@@ -91,13 +91,7 @@ fn in_region(view: &View<'_>, scan: usize, within: &Within) -> (Mesh, usize) {
     let inside: Vec<bool> = scanned.points.iter().map(|p| within.holds(p)).collect();
     let left_out = (0..inside.len()).filter(|&i| inside[i] && holds_part(i)).count();
     let moves = |i: &u32| inside[*i as usize] && !holds_part(*i as usize);
-    let source = view.scene.scans[scan].scan.triangles();
-    let triangles = if source.is_empty() {
-        (0..inside.len() as u32).filter(moves).map(|i| [i; 3]).collect()
-    } else {
-        source.iter().filter(|t| t.iter().all(moves)).copied().collect()
-    };
-    (Mesh::new(scanned.points.clone(), triangles), left_out)
+    (view.mesh_by_corners(scan, |ids| ids.iter().all(moves)), left_out)
 }
 
 fn movement(view: &View<'_>, motion: &Motion, asked: &Move) -> Result<Movement> {

@@ -4,11 +4,11 @@
 //! upright holds the sensor and runs into the tie bar; an arm ends just short of the lube filter.
 //! Plates overlap where they are welded: the part is several closed shells.
 
-use nalgebra::{Rotation3, UnitQuaternion};
+use nalgebra::{Rotation3, Translation3, UnitQuaternion};
 
 use super::super::plate::{Plate, TriangleMesh, rounded};
 use super::casting::{BAR_RADIUS, BAR_Y, BOSSES, bar, boss_frame, filter_axis};
-use super::truth::{ClearanceTruth, HoleTruth, InterferenceTruth};
+use super::truth::{ClearanceTruth, HoleTruth, InterferenceTruth, MotionTruth};
 use crate::error::Result;
 use crate::primitive::{Point3, Pose, Vec3};
 
@@ -18,6 +18,10 @@ pub const PART_HOLE_RADIUS: f64 = 4.5;
 pub const BOLT_RADIUS: f64 = 4.0;
 /// Air required round the lube filter.
 pub const FILTER_LIMIT: f64 = 3.0;
+/// How far the lube filter swings about the tie bar it hangs from, either way, degrees, and the air
+/// that it must keep then.
+const FILTER_SWING: f64 = 0.5;
+const SWING_LIMIT: f64 = 2.0;
 
 /// The bracket and what is true of it.
 pub(super) struct Bracket {
@@ -25,6 +29,7 @@ pub(super) struct Bracket {
     pub(super) holes: Vec<HoleTruth>,
     pub(super) interference: InterferenceTruth,
     pub(super) filter: ClearanceTruth,
+    pub(super) swing: MotionTruth,
 }
 
 /// Builds the bracket onto the true machine.
@@ -40,8 +45,9 @@ pub(super) fn bracket() -> Result<Bracket> {
         mesh.append(&plate.mesh(CHORD)?);
     }
     let (arm, filter) = arm()?;
+    let swing = swing(&arm);
     mesh.append(&arm);
-    Ok(Bracket { mesh, holes, interference: interference(), filter })
+    Ok(Bracket { mesh, holes, interference: interference(), filter, swing })
 }
 
 /// Foot on a boss: origin at the boss' hole, y towards the middle of the three.
@@ -108,7 +114,7 @@ fn gusset() -> Plate {
     let rotation = Rotation3::from_basis_unchecked(&[Vec3::y(), Vec3::z(), Vec3::x()]);
     Plate {
         machine_from_local: Pose::from_parts(
-            nalgebra::Translation3::identity(),
+            Translation3::identity(),
             UnitQuaternion::from_rotation_matrix(&rotation),
         ),
         outline: vec![[front - 24.0, 15.0], [front + 1.0, 15.0], [front + 1.0, 46.0]],
@@ -142,6 +148,27 @@ fn arm() -> Result<(TriangleMesh, ClearanceTruth)> {
     Ok((mesh, ClearanceTruth { name: "lube filter".into(), limit: FILTER_LIMIT, value, at }))
 }
 
+/// The filter swung about the tie bar, in steps far below what a step changes.
+fn swing(arm: &TriangleMesh) -> MotionTruth {
+    let (filter, about) = (filter_axis(), bar());
+    let to_bar = Translation3::from(about.point.coords);
+    let at = |step: i32| {
+        let angle = FILTER_SWING.to_radians() * f64::from(step) / f64::from(STEPS);
+        let turn = Pose::rotation(about.axis.into_inner() * angle);
+        let swung = filter.transformed(&(to_bar * turn * to_bar.inverse()));
+        let (distance, place) = arm.nearest_to_line(&swung.axis_line());
+        MotionTruth {
+            name: "lube filter".into(),
+            limit: SWING_LIMIT,
+            value: distance - swung.radius,
+            turn: angle,
+            at: place,
+        }
+    };
+    let all = (-STEPS..=STEPS).map(at);
+    all.reduce(|a, b| if b.value < a.value { b } else { a }).unwrap_or_else(|| at(0))
+}
+
 /// The bar runs parallel to the upright's rear face, so the depth is the same all along.
 fn interference() -> InterferenceTruth {
     let depth = BAR_RADIUS - (BAR_Y - UPRIGHT_REAR);
@@ -162,4 +189,6 @@ const UPRIGHT_REAR: f64 = 40.0;
 const FILTER_AIR: f64 = 3.01;
 /// Largest distance of a hole's polygon from its circle.
 const CHORD: f64 = 0.003;
+/// Steps of the filter's swing to each side.
+const STEPS: i32 = 100;
 const QUARTER: f64 = std::f64::consts::FRAC_PI_2;

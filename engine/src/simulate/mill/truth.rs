@@ -18,6 +18,8 @@ pub struct Truth {
     pub interference: InterferenceTruth,
     /// Least clearances known exactly.
     pub clearances: Vec<ClearanceTruth>,
+    /// Least clearances over motions.
+    pub motions: Vec<MotionTruth>,
 }
 
 /// A bolt hole of the part against the machine's hole.
@@ -60,6 +62,21 @@ pub struct ClearanceTruth {
     pub at: Point3,
 }
 
+/// Least distance between the part and what moves, over its motion.
+#[derive(Debug, Clone, PartialEq)]
+pub struct MotionTruth {
+    /// What moves.
+    pub name: String,
+    /// Required, mm.
+    pub limit: f64,
+    /// True, mm.
+    pub value: f64,
+    /// The turn at which it is least, rad.
+    pub turn: f64,
+    /// Point of the part where it is least.
+    pub at: Point3,
+}
+
 impl Truth {
     /// The text of `truth.json`: matrices row by row, parameters under the names of the published
     /// result format, angles in radian.
@@ -83,6 +100,10 @@ impl Truth {
                 "clearances": self.clearances.iter().map(|c| json!({
                     "name": c.name, "limit": c.limit, "value": c.value,
                     "at": c.at.coords.as_slice(),
+                })).collect::<Vec<_>>(),
+                "motions": self.motions.iter().map(|m| json!({
+                    "name": m.name, "limit": m.limit, "value": m.value, "turn": m.turn,
+                    "at": m.at.coords.as_slice(),
                 })).collect::<Vec<_>>(),
             },
         });
