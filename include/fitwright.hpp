@@ -563,6 +563,45 @@ inline fitw_length_error length_error(double fixed_mm, double per_length) {
     return out;
 }
 
+/* Movements of a scene's motions: about or along the axis of a feature (its place in the scene), or a line;
+   limits in rad or mm. */
+inline fitw_scene_move moved(int32_t kind, int32_t feature, const Point &point_mm, const Point &direction, double from,
+                             double to) {
+    fitw_scene_move out = FITW_ZERO;
+    out.kind = kind;
+    out.feature = feature;
+    for (std::size_t k = 0; k < 3; ++k) {
+        out.point_mm[k] = point_mm[k];
+        out.direction[k] = direction[k];
+    }
+    out.from = from;
+    out.to = to;
+    return out;
+}
+inline fitw_scene_move turn(int32_t feature, double from, double to) {
+    return moved(FITW_MOVE_TURN, feature, Point(), Point(), from, to);
+}
+inline fitw_scene_move turn(const Point &point_mm, const Point &direction, double from, double to) {
+    return moved(FITW_MOVE_TURN, -1, point_mm, direction, from, to);
+}
+inline fitw_scene_move shift(int32_t feature, double from, double to) {
+    return moved(FITW_MOVE_SHIFT, feature, Point(), Point(), from, to);
+}
+inline fitw_scene_move shift(const Point &direction, double from, double to) {
+    return moved(FITW_MOVE_SHIFT, -1, Point(), direction, from, to);
+}
+/* Change of a body's temperature; expansion in 1/K. */
+inline fitw_warming warming(double expansion, double within, double from_celsius, double to_celsius,
+                            double to_within = 0.0) {
+    fitw_warming out = FITW_ZERO;
+    out.expansion = expansion;
+    out.expansion_within = within;
+    out.from_celsius = from_celsius;
+    out.to_celsius = to_celsius;
+    out.to_within = to_within;
+    return out;
+}
+
 /* ---- OWNERS ---------------------------------------------------------------------------------------------- */
 
 class Context;
@@ -994,6 +1033,35 @@ class Scene {
     void tools(const fitw_tool_limits &limits) { tools_.assign(1, limits); }
     /* The way of the part to its seat is checked too; what `without` points to must outlive the check. */
     void insertion(const fitw_insertion_limits &limits) { insertion_.assign(1, limits); }
+    /* What moves (FITW_MOVING_…, its place among features or scans) and how, the first movement acting first; a box
+       has two corners, a sphere its centre and (radius, 0, 0). clearance_mm as in a feature. */
+    void motion(const std::string &name, int32_t moving, int32_t place, const std::vector<fitw_scene_move> &moves,
+                double clearance_mm = 0.0, const Point &low_mm = Point(), const Point &high_mm = Point()) {
+        moves_.push_back(moves);
+        fitw_scene_motion m = FITW_ZERO;
+        m.name = keep(name);
+        m.moving = moving;
+        m.place = place;
+        for (std::size_t k = 0; k < 3; ++k) {
+            m.low_mm[k] = low_mm[k];
+            m.high_mm[k] = high_mm[k];
+        }
+        m.clearance_mm = clearance_mm;
+        m.moves = moves_.back().data();
+        m.move_count = moves_.back().size();
+        motions_.push_back(m);
+    }
+    /* What machine and part are warmed to; the first mount's bolt stays, or a point. */
+    void temperature(const fitw_warming &machine, const fitw_warming &part, const Point *fixed_mm = nullptr) {
+        temperature_ = sized<fitw_temperature>();
+        temperature_.machine = machine;
+        temperature_.part = part;
+        if (fixed_mm != nullptr) {
+            temperature_.flags = FITW_TEMPERATURE_FIXED;
+            for (std::size_t k = 0; k < 3; ++k) temperature_.fixed_mm[k] = (*fixed_mm)[k];
+        }
+        warmed_ = true;
+    }
     /* Limits: clearance_mm, seat_tolerance_mm, unseen_reach_mm. */
     fitw_scene &raw() noexcept { return scene_; }
 
@@ -1056,6 +1124,9 @@ class Scene {
         out.mount_count = mounts_.size();
         out.tools = tools_.empty() ? nullptr : tools_.data();
         out.insertion = insertion_.empty() ? nullptr : insertion_.data();
+        out.motions = motions_.data();
+        out.motion_count = motions_.size();
+        out.temperature = warmed_ ? &temperature_ : nullptr;
         return out;
     }
     fitw_scene scene_;
@@ -1067,6 +1138,10 @@ class Scene {
     std::vector<fitw_mount> mounts_;
     std::vector<fitw_tool_limits> tools_;
     std::vector<fitw_insertion_limits> insertion_;
+    std::list<std::vector<fitw_scene_move>> moves_;
+    std::vector<fitw_scene_motion> motions_;
+    fitw_temperature temperature_ = FITW_ZERO;
+    bool warmed_ = false;
 };
 
 /* A named body of a mesh file; what it is of, its name and the pose must outlive the call that writes it. */
@@ -1270,6 +1345,12 @@ class Context {
         double out = 0.0;
         fitw_status status = fitw_length_error_deviation(get(), &error, length_mm, &out);
         return detail::done<double>(session_, status, out);
+    }
+    /* Coefficient of linear expansion of a material and half its range, 1/K. */
+    Out<std::pair<double, double>> expansion(const std::string &material) const {
+        std::pair<double, double> out(0.0, 0.0);
+        fitw_status status = fitw_material_expansion(get(), str(material), &out.first, &out.second);
+        return detail::done<std::pair<double, double>>(session_, status, out);
     }
     /* Distances of points from a shape, mm. */
     Out<std::vector<double>> distances(const fitw_shape &shape, Span<const double> xyz) const {

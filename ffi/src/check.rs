@@ -5,7 +5,8 @@ use std::sync::Arc;
 use engine::associate::Covariance;
 use engine::feature::Feature;
 use engine::fitcheck::{
-    self, Finding, Limits, Mount, Scene, SceneFeature, SceneScan, Verdict, part_clearance,
+    self, Finding, Limits, Motion, Mount, Scene, SceneFeature, SceneScan, Temperature, Verdict,
+    part_clearance,
 };
 use engine::primitive::{Point3, Pose};
 use engine::scan::LengthError;
@@ -21,6 +22,7 @@ use crate::handle::{self, Handle};
 use crate::join::{JoinBox, fitw_join};
 use crate::kind;
 use crate::length_error::{checked, fitw_length_error};
+use crate::motion::{fitw_scene_motion, fitw_temperature, motion, temperature};
 use crate::part::{PartBox, fitw_part};
 use crate::pointer::{self, Array, Out, SizedOut, grows, items};
 use crate::region::{RegionBox, fitw_region, limit};
@@ -122,12 +124,20 @@ pub struct fitw_scene {
     pub tools: *const fitw_tool_limits,
     /// What is asked of the way of the part to its seat; NULL: nothing. Since 1.4.
     pub insertion: *const fitw_insertion_limits,
+    /// What moves while the part stays; may be NULL. Since 1.4.
+    pub motions: *const fitw_scene_motion,
+    /// Number of motions.
+    pub motion_count: usize,
+    /// Stride of motions.
+    pub motion_stride: usize,
+    /// What machine and part are warmed to; NULL: no check at temperature. Since 1.4.
+    pub temperature: *const fitw_temperature,
 }
 
 grows! { fitw_scene 120 }
 
 /// CHECK. Every check of the part against the scene, the worst findings first: interference, clearance,
-/// seats, bolt holes. Progress is reported. Release the result with fitw_check_release.
+/// seats, bolt holes, what moves (kind "motion"), what is warmed (kind "thermal"). Progress is reported. Release the result with fitw_check_release.
 ///
 /// Errors: FITW_E_OPEN_PART if the part is no closed solid, FITW_E_UNDETERMINED if the part has no hole at
 /// a mount, FITW_E_ARGUMENT for places out of range, bad limits or an unknown bolt, FITW_E_HANDLE,
@@ -323,6 +333,8 @@ pub(crate) struct Given {
     part: Arc<PartBox>,
     scans: Vec<GivenScan>,
     /// By scan, or empty.
+    motions: Vec<Motion>,
+    temperature: Option<Temperature>,
     length_errors: Vec<LengthError>,
     features: Vec<GivenFeature>,
     mounts: Vec<Mount>,
@@ -358,6 +370,7 @@ impl Given {
         let stated = if s.length_errors.is_null() { 0 } else { s.scan_count };
         let errors =
             Array::new(s.length_errors, stated, s.length_error_stride, "scene.length_errors")?;
+        let motions = Array::new(s.motions, s.motion_count, s.motion_stride, "scene.motions")?;
         let counts = (scans.len(), features.len());
         let mut limits = Limits::default();
         match s.clearance_mm {
@@ -370,6 +383,8 @@ impl Given {
         limits.insertion = access::insertion(s.insertion)?;
         Ok(Given {
             scans: scans.iter().map(|k| given_scan(&k)).collect::<Result<_, _>>()?,
+            motions: motions.iter().map(|k| motion(&k)).collect::<Result<_, _>>()?,
+            temperature: temperature(s.temperature)?,
             length_errors: errors.iter().map(|k| checked(&k)).collect::<Result<_, _>>()?,
             features: features
                 .iter()
@@ -409,7 +424,8 @@ impl Given {
             scans: scans.collect(),
             features: features.collect(),
             frame_covariance: self.datum.as_ref().map(|d| &d.system.covariance),
-            ..Scene::default()
+            motions: self.motions.clone(),
+            temperature: self.temperature,
         };
         Ok(check(&self.part.part, &scene, &self.mounts, &self.limits)?)
     }

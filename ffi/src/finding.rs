@@ -22,6 +22,11 @@ pub const FITW_CHECK_COVERAGE: i32 = 50;
 pub const FITW_CHECK_TOOL_ACCESS: i32 = 60;
 /// Finding about the way of the part to its seat.
 pub const FITW_CHECK_INSERTION: i32 = 70;
+/// Finding about air to what moves, over all of its motion; its numbers "movement_1" and on are the values of its
+/// movements there.
+pub const FITW_CHECK_MOTION: i32 = 80;
+/// Finding about a bolt or about air at temperature; its number "at_scan_temperature" is the value before.
+pub const FITW_CHECK_THERMAL: i32 = 90;
 /// Finding about how far the finished part is off its model.
 pub const FITW_CHECK_MADE_PART: i32 = 100;
 
@@ -196,6 +201,8 @@ fn of_kind(name: &str) -> i32 {
         "tool access" => FITW_CHECK_TOOL_ACCESS,
         "insertion" => FITW_CHECK_INSERTION,
         "made part" => FITW_CHECK_MADE_PART,
+        "motion" => FITW_CHECK_MOTION,
+        "thermal" => FITW_CHECK_THERMAL,
         _ => 0,
     }
 }

@@ -113,10 +113,19 @@ fn structs_lie_as_the_description_says() {
             feature, surface, scan, is_seat, keep_clear_mm, bolt
         }
         crate::check::fitw_mount { hole, seat, near_mm }
+        crate::motion::fitw_scene_move { kind, feature, point_mm, direction, from, to }
+        crate::motion::fitw_scene_motion {
+            name, moving, place, low_mm, high_mm, clearance_mm, moves, move_count, move_stride
+        }
+        crate::motion::fitw_warming {
+            expansion, expansion_within, from_celsius, to_celsius, to_within
+        }
+        crate::motion::fitw_temperature { struct_size, flags, machine, part, fixed_mm }
         crate::check::fitw_scene {
             struct_size, flags, part, scans, scan_count, scan_stride, features, feature_count,
             feature_stride, mounts, mount_count, mount_stride, datum, clearance_mm, seat_tolerance_mm,
-            unseen_reach_mm, length_errors, length_error_stride
+            unseen_reach_mm, length_errors, length_error_stride,
+            motions, motion_count, motion_stride, temperature
         }
         crate::check::fitw_finding {
             struct_size, kind, verdict, reserved, value_mm, uncertainty_mm, limit_mm, at_mm, to_mm,

@@ -66,6 +66,8 @@ pub mod finding;
 
 pub mod access;
 
+pub mod motion;
+
 pub mod check;
 
 pub mod made;

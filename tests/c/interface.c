@@ -634,6 +634,69 @@ static void made_part(const fitw_scene *scene, double z)
     OK(fitw_scan_release(scan));
 }
 
+/* The deck rises by 1 mm and turns by nothing; the box of aluminium, held 100 mm above its lower side, grows down by
+   23e-6 * 100 * 50 = 0.115 mm. */
+static void moving(const fitw_scene *still)
+{
+    fitw_scene_move moves[2];
+    fitw_scene_motion motion;
+    fitw_temperature warm = FITW_ZERO;
+    fitw_scene scene = *still;
+    fitw_finding f = FITW_ZERO;
+    fitw_finding_number n = FITW_ZERO;
+    fitw_check *check = NULL;
+    int32_t verdict;
+    size_t count, i, found = 0;
+
+    memset(moves, 0, sizeof moves);
+    memset(&motion, 0, sizeof motion);
+    moves[0].kind = FITW_MOVE_TURN, moves[0].feature = -1, moves[0].direction[0] = 1.0;
+    moves[1].kind = FITW_MOVE_SHIFT, moves[1].feature = -1, moves[1].direction[2] = 4.0, moves[1].to = 1.0;
+    motion.name = text("deck"), motion.moving = FITW_MOVING_BOX;
+    motion.low_mm[0] = motion.low_mm[1] = motion.low_mm[2] = -1000.0;
+    motion.high_mm[0] = motion.high_mm[1] = motion.high_mm[2] = 1000.0;
+    motion.moves = moves, motion.move_count = 2, motion.clearance_mm = 4.5;
+    scene.motions = &motion, scene.motion_count = 1;
+    warm.struct_size = sizeof warm, warm.flags = FITW_TEMPERATURE_FIXED, warm.fixed_mm[2] = 105.0;
+    OK(fitw_material_expansion(ctx, text("aluminium"), &warm.part.expansion, &warm.part.expansion_within));
+    TRUE_(near_to(warm.part.expansion, 23e-6, 1e-15));
+    IS(FITW_E_ARGUMENT, fitw_material_expansion(ctx, text("cheese"), &warm.part.expansion, &warm.part.expansion_within));
+    warm.part.from_celsius = warm.machine.from_celsius = warm.machine.to_celsius = 20.0, warm.part.to_celsius = 70.0;
+    scene.temperature = &warm;
+    OK(fitw_check_run(ctx, &scene, &check));
+    OK(fitw_check_verdict(ctx, check, &verdict, &count));
+    f.struct_size = sizeof f, n.struct_size = sizeof n;
+    for (i = 0; i < count; ++i) {
+        OK(fitw_check_finding(ctx, check, i, &f));
+        if (f.kind == FITW_CHECK_MOTION) {
+            TRUE_(near_to(f.value_mm, 4.0, 0.05) && f.verdict == FITW_VERDICT_FAIL && f.limit_mm == 4.5);
+            OK(fitw_check_number(ctx, check, i, 1, &n));
+            TRUE_(strcmp(n.name.ptr, "movement_2") == 0 && near_to(n.value, 1.0, 0.01));
+            ++found;
+        }
+        if (f.kind == FITW_CHECK_THERMAL) {
+            TRUE_(near_to(f.value_mm, 5.0 - 0.115, 0.05));
+            ++found;
+        }
+    }
+    TRUE_(found == 2);
+    OK(fitw_check_release(check));
+    check = NULL;
+    moves[1].feature = 3;
+    IS(FITW_E_ARGUMENT, fitw_check_run(ctx, &scene, &check));
+    moves[1].feature = -1, moves[1].direction[2] = 0.0;
+    IS(FITW_E_ARGUMENT, fitw_check_run(ctx, &scene, &check));
+    moves[1].direction[2] = 1.0, moves[1].kind = 7;
+    IS(FITW_E_ARGUMENT, fitw_check_run(ctx, &scene, &check));
+    moves[1].kind = FITW_MOVE_SHIFT, motion.moving = 11;
+    IS(FITW_E_ARGUMENT, fitw_check_run(ctx, &scene, &check));
+    motion.moving = FITW_MOVING_BOX, motion.place = 1;
+    IS(FITW_E_ARGUMENT, fitw_check_run(ctx, &scene, &check));
+    motion.place = 0, warm.part.to_celsius = -300.0;
+    IS(FITW_E_ARGUMENT, fitw_check_run(ctx, &scene, &check));
+    TRUE_(check == NULL);
+}
+
 static void parts_and_checks(fitw_scan *scan)
 {
     fitw_part *part = box_part(5.0), *low = box_part(-1.0);
@@ -703,6 +766,7 @@ static void parts_and_checks(fitw_scan *scan)
         TRUE_(near_to(clearance[i], i < 4 ? 5.0 : 11.0, 0.05));
 
     made_part(&scene, 5.0);
+    moving(&scene);
 
     /* One millimetre deep in the deck. */
     scene.part = low;

@@ -94,6 +94,29 @@ static void parts(const Context &context, const Scan &scan) {
     Check check = scene.check();
     TRUE_(check.size() > 0 && str(check.finding(0).detail).size() > 5);
     TRUE_(check.verdict() != FITW_VERDICT_FAIL);
+
+    /* The deck rises by 1 mm; the aluminium box, held 100 mm below its lower side, grows towards a machine that does
+       not, by 23e-6 * 100 * 50 = 0.115 mm. */
+    scene.motion("deck rises", FITW_MOVING_SCAN, 0, {shift(Point{{0, 0, 1}}, 0.0, 1.0)}, 2.0);
+    std::pair<double, double> steel = context.expansion("steel"), aluminium = context.expansion("aluminium");
+    TRUE_(near_to(steel.first, 11.5e-6, 1e-15) && aluminium.second > 0.0);
+    const Point below{{20, 0, 105}};
+    scene.temperature(warming(steel.first, steel.second, 20, 20), warming(aluminium.first, aluminium.second, 20, 70),
+                      &below);
+    Check moving = scene.check();
+    int found = 0;
+    for (std::size_t k = 0; k < moving.size(); ++k) {
+        fitw_finding f = moving.finding(k);
+        if (f.kind == FITW_CHECK_MOTION) {
+            ++found;
+            TRUE_(str(f.name) == "deck rises" && near_to(f.value_mm, 4.0, 0.05) && f.limit_mm == 2.0);
+        }
+        if (f.kind == FITW_CHECK_THERMAL) {
+            ++found;
+            TRUE_(near_to(f.value_mm, 5.0 - 0.115, 0.05));
+        }
+    }
+    TRUE_(found == 2);
 }
 
 static void contexts(const std::string &folder, const Machine &machine) {

@@ -188,15 +188,14 @@ fn the_tight_clearance_is_undecided_and_right() {
 }
 
 #[test]
-fn the_swinging_filter_keeps_the_air_that_it_does() {
+fn the_rocking_filter_keeps_the_air_that_it_does() {
     let Run { demo, outcome } = run();
     for truth in &demo.truth.motions {
         let found = finding(outcome, "motion", &truth.name);
         let (value, u) = (found.value.expect("a clearance"), found.uncertainty.expect("its U"));
         assert!((value - truth.value).abs() <= 1.5 * u, "{value} ± {u}, true {}", truth.value);
-        assert!(truth.value - truth.limit > u, "the demo's swing is tight");
-        assert_eq!(found.verdict, Verdict::Pass);
-        // Which way round the fitted axis points is not known beforehand.
+        assert!(truth.value - truth.limit > u, "{found:#?}");
+        assert_eq!(found.verdict, Verdict::Pass, "{found:#?}");
         let turn = found.numbers.iter().find(|n| n.name == "movement_1").expect("its turn");
         assert!(
             (turn.value.abs() - truth.turn.abs()).abs() < 1e-3,

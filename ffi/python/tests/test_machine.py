@@ -201,6 +201,33 @@ class Machine(unittest.TestCase):
             self.assertAlmostEqual(air.limit_mm, asked)
             np.testing.assert_allclose((air.at_mm[2], air.to_mm[2]), (8.0, 13.0), atol=1e-9)
 
+    def test_what_moves_and_what_is_warmed(self):
+        scene = self.scene(self.part(), clearance_mm=1.0)
+        ceiling = scene.scan(self.context.scan(*CEILING), "ceiling")
+        # The ceiling, 5 mm above, comes down by 3 mm, and its uneven tilt about a far axis by nothing.
+        down = fitwright.Move.shift(0.0, 3.0, direction=(0, 0, -1))
+        still = fitwright.Move.turn(0.0, 0.0, point_mm=(0, 0, 500), direction=(1, 0, 0))
+        scene.motion("ceiling comes down", [still, down], scan=ceiling, clearance_mm=1.5)
+        scene.motion("part of it", [down], scan=ceiling, sphere=((0, 0, 13), 8))
+        steel, aluminium = (self.context.expansion(m) for m in ("steel", "aluminium"))
+        # From the bolt, 13 mm below the ceiling at z = 0, and 8 mm of part: 13·11.5e-6·100 up, 8·23e-6·200 up.
+        scene.temperature(
+            fitwright.Warming(*steel, 20, 120), fitwright.Warming(*aluminium, 20, 220), fixed_mm=(0, 0, 0)
+        )
+        found = {(f.kind, f.name): f for f in scene.check()}
+        moved = found["motion", "ceiling comes down"]
+        self.assertAlmostEqual(moved.value_mm, 2.0, 2)
+        self.assertEqual((moved.verdict, moved.limit_mm), ("pass", 1.5))
+        self.assertAlmostEqual(moved.numbers["movement_2"], 3.0, 2)
+        self.assertAlmostEqual(found["motion", "part of it"].value_mm, 2.0, 2)
+        warm = found["thermal", "rest of ceiling"]
+        self.assertAlmostEqual(warm.value_mm, 5.0 + 13 * 11.5e-4 - 8 * 23e-6 * 200, 6)
+        self.assertAlmostEqual(warm.numbers["at_scan_temperature"], 5.0, 9)
+        with self.assertRaises(ValueError):
+            scene.motion("nothing", [down])
+        with self.assertRaises(fitwright.Error):
+            self.context.expansion("cheese")
+
     def test_an_error_of_length_widens_the_uncertainty(self):
         found = []
         for error in (fitwright.LengthError(), fitwright.LengthError(0.05, 0.0001)):

@@ -18,8 +18,7 @@ pub const PART_HOLE_RADIUS: f64 = 4.5;
 pub const BOLT_RADIUS: f64 = 4.0;
 /// Air required round the lube filter.
 pub const FILTER_LIMIT: f64 = 3.0;
-/// How far the lube filter swings about the tie bar it hangs from, either way, degrees, and the air
-/// that it must keep then.
+/// How far the lube filter rocks on its rubber, either way, degrees, and the air that it must keep then.
 const FILTER_SWING: f64 = 0.5;
 const SWING_LIMIT: f64 = 2.0;
 
@@ -148,14 +147,14 @@ fn arm() -> Result<(TriangleMesh, ClearanceTruth)> {
     Ok((mesh, ClearanceTruth { name: "lube filter".into(), limit: FILTER_LIMIT, value, at }))
 }
 
-/// The filter swung about the tie bar, in steps far below what a step changes.
+/// The filter rocked about its axis, in steps far below what a step changes.
 fn swing(arm: &TriangleMesh) -> MotionTruth {
-    let (filter, about) = (filter_axis(), bar());
-    let to_bar = Translation3::from(about.point.coords);
+    let filter = filter_axis();
+    let there = Translation3::from(Vec3::from(SWING_AXIS));
     let at = |step: i32| {
         let angle = FILTER_SWING.to_radians() * f64::from(step) / f64::from(STEPS);
-        let turn = Pose::rotation(about.axis.into_inner() * angle);
-        let swung = filter.transformed(&(to_bar * turn * to_bar.inverse()));
+        let turn = Pose::rotation(Vec3::x() * angle);
+        let swung = filter.transformed(&(there * turn * there.inverse()));
         let (distance, place) = arm.nearest_to_line(&swung.axis_line());
         MotionTruth {
             name: "lube filter".into(),
@@ -189,6 +188,8 @@ const UPRIGHT_REAR: f64 = 40.0;
 const FILTER_AIR: f64 = 3.01;
 /// Largest distance of a hole's polygon from its circle.
 const CHORD: f64 = 0.003;
+/// A point on the axis, along x, that the filter rocks about.
+const SWING_AXIS: [f64; 3] = [0.0, -66.0, 90.0];
 /// Steps of the filter's swing to each side.
 const STEPS: i32 = 100;
 const QUARTER: f64 = std::f64::consts::FRAC_PI_2;

@@ -2,7 +2,7 @@
 //!
 //! Everything is invented, and everything is known exactly: one bolt hole of the bracket is 1.5 mm
 //! off (fails), the tie bar stands 2 mm inside it (fails), the air to the lube filter is within the
-//! uncertainty of what is required (undecided), the rest passes, the filter swung about the tie bar too.
+//! uncertainty of what is required (undecided), the rest passes, the filter rocked on its rubber too.
 
 mod bracket;
 mod casting;

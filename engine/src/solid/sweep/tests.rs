@@ -6,8 +6,29 @@ use nalgebra::Unit;
 
 use super::{Joint, Least, Movement, pose_at};
 use crate::primitive::{Line, Point3, Vec3};
-use crate::simulate::random::Random;
 use crate::solid::{Mesh, Solid};
+
+/// G. Marsaglia 2003, Xorshift RNGs.
+struct Random(u64);
+
+impl Random {
+    fn new(seed: u64) -> Self {
+        Random(seed.wrapping_mul(0x9e37_79b9_7f4a_7c15) | 1)
+    }
+
+    /// In 0..1.
+    fn uniform(&mut self) -> f64 {
+        self.0 ^= self.0 << 13;
+        self.0 ^= self.0 >> 7;
+        self.0 ^= self.0 << 17;
+        (self.0 >> 11) as f64 / (1u64 << 53) as f64
+    }
+
+    /// Each coordinate with a deviation of 1 (sum of twelve, less its mean).
+    fn normal_vector(&mut self) -> Vec3 {
+        Vec3::from_fn(|_, _| (0..12).map(|_| self.uniform()).sum::<f64>() - 6.0)
+    }
+}
 
 fn cuboid(low: [f64; 3], high: [f64; 3]) -> (Vec<Point3>, Vec<[u32; 3]>) {
     let pick = |i: usize, k: usize| if i >> k & 1 == 1 { high[k] } else { low[k] };

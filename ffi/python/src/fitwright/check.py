@@ -17,7 +17,9 @@ from .join import Join
 from .part import Part
 from .region import Region
 from .scan import Scan
-from .values import Finding, FindingNumber, FindingShare, InsertionLimits, LengthError, ToolLimits
+from .values import (
+    Finding, FindingNumber, FindingShare, InsertionLimits, LengthError, Move, ToolLimits, Warming,
+)
 
 
 class Check(Handle, Sequence[Finding]):
@@ -119,6 +121,8 @@ class Scene:
         self._length_errors: list[Any] = []
         self._features: list[Any] = []
         self._mounts: list[Any] = []
+        self._motions: list[Any] = []
+        self._temperature: Any = ffi.NULL
         self._held: list[Any] = []
 
     def scan(
@@ -162,6 +166,40 @@ class Scene:
         raw = ffi.new("fitw_mount *")
         raw.hole, raw.seat, raw.near_mm = hole, seat, triple(near_mm, "near")
         self._mounts.append(raw)
+
+    def motion(
+        self, name: str, moves: Iterable[Move], *, feature: int = -1, scan: int = -1, box: Any = None,
+        sphere: Any = None, clearance_mm: float = 0.0,
+    ) -> None:
+        """Something that moves while the part stays: the surface of a feature or a scan (places in the scene), or
+        of the scan only the points in `box` (lower and upper corner) or `sphere` (centre and radius), at rest, machine
+        coordinates. `moves`: one to four, the first acting first. `clearance_mm` as in :meth:`feature`."""
+        called, listed = text(name), list(moves)
+        raw, many = ffi.new("fitw_scene_motion *"), array_of("fitw_scene_move", [m.raw() for m in listed])
+        raw.name, raw.clearance_mm = called, clearance_mm
+        raw.moves, raw.move_count = many, len(listed)
+        raw.moving, raw.place = lib.FITW_MOVING_SCAN, scan
+        if (feature < 0) == (scan < 0):
+            raise ValueError("motion: give either `feature` or `scan`")
+        if feature >= 0:
+            raw.moving, raw.place = lib.FITW_MOVING_FEATURE, feature
+        if box is not None:
+            raw.moving = lib.FITW_MOVING_BOX
+            raw.low_mm, raw.high_mm = triple(box[0], "box"), triple(box[1], "box")
+        elif sphere is not None:
+            raw.moving = lib.FITW_MOVING_SPHERE
+            raw.low_mm, raw.high_mm = triple(sphere[0], "sphere"), (sphere[1], 0.0, 0.0)
+        self._held += [called, many]
+        self._motions.append(raw)
+
+    def temperature(
+        self, machine: Warming, part: Warming, fixed_mm: Optional[Iterable[float]] = None
+    ) -> None:
+        """What machine and part are warmed to; where the first mount's bolt passes its seat stays, or `fixed_mm`."""
+        raw = sized("fitw_temperature", machine=machine.raw()[0], part=part.raw()[0])
+        if fixed_mm is not None:
+            raw.flags, raw.fixed_mm = lib.FITW_TEMPERATURE_FIXED, triple(fixed_mm, "fixed")
+        self._temperature = raw
 
     def check(self) -> Check:
         """Every check. Errors: OPEN_PART, UNDETERMINED if the part has no hole at a mount, ARGUMENT."""
@@ -216,4 +254,7 @@ class Scene:
         tools = ffi.NULL if self._tools is None else self._tools.raw()
         insertion, without = (ffi.NULL, None) if self._insertion is None else self._insertion.raw()
         scene.tools, scene.insertion = tools, insertion
-        return scene, [scans, features, mounts, errors, tools, insertion, without]
+        motions = array_of("fitw_scene_motion", self._motions)
+        scene.motions, scene.motion_count = motions, len(self._motions)
+        scene.temperature = self._temperature
+        return scene, [scans, features, mounts, errors, tools, insertion, without, motions]

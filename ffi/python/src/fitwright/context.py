@@ -223,6 +223,13 @@ class Context:
         self._session.call(lib.fitw_length_error_deviation, error.raw(), length_mm, out)
         return float(out[0])
 
+    def expansion(self, material: str) -> tuple[float, float]:
+        """Coefficient of linear expansion of a material, such as "steel" or "aluminium", and half its range, 1/K.
+        Error: ARGUMENT, naming the known ones."""
+        expansion, within = ffi.new("double *"), ffi.new("double *")
+        self._session.call(lib.fitw_material_expansion, text(material), expansion, within)
+        return float(expansion[0]), float(within[0])
+
     def distances(self, shape: Shape, points: Any, out: Optional[Array] = None) -> Array:
         """Distance of each point (n × 3, mm) from a shape, mm: signed for surfaces, positive on the side their
         normal points to or outside; for curves unsigned. Into `out`, n doubles, if given."""

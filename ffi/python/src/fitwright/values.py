@@ -205,6 +205,54 @@ class InsertionLimits:
         return struct, without
 
 
+@dataclasses.dataclass(frozen=True)
+class Move:
+    """A movement between limits, 0 being where it was scanned; made by :meth:`turn` (rad) or :meth:`shift` (mm).
+
+    It goes by the axis of a feature (place in the scene), or by a line in machine coordinates, which is taken as
+    exact."""
+
+    kind: int
+    start: float
+    stop: float
+    feature: int = -1
+    point_mm: tuple[float, float, float] = (0.0, 0.0, 0.0)
+    direction: tuple[float, float, float] = (0.0, 0.0, 0.0)
+
+    @classmethod
+    def turn(
+        cls, start: float, stop: float, *, feature: int = -1, point_mm: Any = (0, 0, 0), direction: Any = (0, 0, 0)
+    ) -> Move:
+        """By the right hand about an axis, rad."""
+        return cls(lib.FITW_MOVE_TURN, start, stop, feature, tuple(point_mm), tuple(direction))
+
+    @classmethod
+    def shift(cls, start: float, stop: float, *, feature: int = -1, direction: Any = (0, 0, 0)) -> Move:
+        """Along a direction, mm."""
+        return cls(lib.FITW_MOVE_SHIFT, start, stop, feature, direction=tuple(direction))
+
+    def raw(self) -> Any:
+        """The struct of the C interface."""
+        given = (self.kind, self.feature, self.point_mm, self.direction, self.start, self.stop)
+        return ffi.new("fitw_scene_move *", given)
+
+
+@dataclasses.dataclass(frozen=True)
+class Warming:
+    """Change of a body's temperature, °C: its coefficient of linear expansion and half the range that it lies in,
+    1/K (see :meth:`Context.expansion`), and half the range of the temperature after, K."""
+
+    expansion: float
+    expansion_within: float
+    from_celsius: float
+    to_celsius: float
+    to_within: float = 0.0
+
+    def raw(self) -> Any:
+        """The struct of the C interface."""
+        return ffi.new("fitw_warming *", dataclasses.astuple(self))
+
+
 @dataclasses.dataclass(frozen=True, eq=False)
 class Uncertainty(Value):
     """Expanded uncertainties, coverage factor 2: of a place in its worst direction, mm; of the direction, rad;
