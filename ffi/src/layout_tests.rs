@@ -124,7 +124,7 @@ fn structs_lie_as_the_description_says() {
         crate::check::fitw_scene {
             struct_size, flags, part, scans, scan_count, scan_stride, features, feature_count,
             feature_stride, mounts, mount_count, mount_stride, datum, clearance_mm, seat_tolerance_mm,
-            unseen_reach_mm, length_errors, length_error_stride,
+            unseen_reach_mm, length_errors, length_error_stride, tools, insertion,
             motions, motion_count, motion_stride, temperature
         }
         crate::check::fitw_finding {

@@ -13,7 +13,7 @@ use crate::context::Context;
 use crate::error::{Error, Result};
 use crate::exchange::{Part, PartOptions};
 use crate::fitcheck::{
-    self, Finding, Limits, Mount, Scene, SceneFeature, SceneScan, Verdict, part_clearance,
+    self, Limits, Mount, Scene, SceneFeature, SceneScan, Verdict, part_clearance,
 };
 use crate::plugin::Registry;
 use crate::primitive::{Point3, Pose};
