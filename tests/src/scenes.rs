@@ -137,7 +137,7 @@ pub fn scene<'a>(
     Scene {
         scans: scans.iter().map(placed).collect(),
         features: std::iter::once(of(deck, surface, None)).chain(holes).collect(),
-        frame_covariance: None,
+        ..Scene::default()
     }
 }
 

@@ -128,7 +128,7 @@ fn prove(
     let mut floor = best.witness.distance;
     let mut open = search.roots();
     let mut done = 0;
-    while done < work && !open.is_empty() {
+    while done < work && !open.is_empty() && open.len() < MOST_OPEN {
         go_on()?;
         // The lowest bounds of all, a fixed number of them, so that threads do not change the answer.
         let n = open.len().min(ROUND);
@@ -155,7 +155,8 @@ fn prove(
 /// States opened in one round, and steps of each before the next round.
 const ROUND: usize = 256;
 const PIECE: usize = 256;
-/// Steps after which the bound reached is left as it is.
+/// Steps, and states open at once, after which the bound reached is left as it is.
 const WORK: usize = 12_000_000;
+const MOST_OPEN: usize = 2_000_000;
 /// Rounds of walking downhill from the best of the places tried first.
 const DOWNHILL: usize = 24;
