@@ -529,6 +529,16 @@
 #define FITW_CHECK_COVERAGE 50
 
 /**
+ * Finding about tools at a bolt, the bolt's own way in, or the seat of its head.
+ */
+#define FITW_CHECK_TOOL_ACCESS 60
+
+/**
+ * Finding about the way of the part to its seat.
+ */
+#define FITW_CHECK_INSERTION 70
+
+/**
  * A number measures a length, mm.
  */
 #define FITW_MEASURE_LENGTH 10
@@ -552,6 +562,26 @@
  * A number is a ratio or a count.
  */
 #define FITW_MEASURE_RATIO 50
+
+/**
+ * A straight socket does not count.
+ */
+#define FITW_TOOLS_NO_SOCKET 1
+
+/**
+ * An open-ended spanner does not count.
+ */
+#define FITW_TOOLS_NO_SPANNER 2
+
+/**
+ * Each of the tools must reach, else one is enough.
+ */
+#define FITW_TOOLS_EVERY 4
+
+/**
+ * No washer lies under the head.
+ */
+#define FITW_TOOLS_NO_WASHER 8
 
 /**
  * Flag of fitw_outcome_write: write the first scan in machine coordinates, too.
@@ -2028,6 +2058,83 @@ typedef struct {
 } fitw_mount;
 
 /**
+ * What is asked of the space for tools at the bolts. Sizes of tools left at 0 are by the bolt, from memory of
+ * hand tools. Since 1.4.
+ */
+typedef struct {
+    /**
+     * sizeof(fitw_tool_limits).
+     */
+    uint32_t struct_size;
+    /**
+     * FITW_TOOLS_…
+     */
+    uint32_t flags;
+    /**
+     * Air round a tool, mm; 0: 1; negative: none.
+     */
+    double air_mm;
+    /**
+     * Length of the extension on the socket, mm; 0: 50; negative: none.
+     */
+    double extension_mm;
+    /**
+     * Outside diameter of the socket, mm; 0: by the bolt.
+     */
+    double socket_diameter_mm;
+    /**
+     * Length of the socket, mm; 0: by the bolt.
+     */
+    double socket_length_mm;
+    /**
+     * Least free swing of the spanner, rad; 0: 30 degrees.
+     */
+    double swing_rad;
+    /**
+     * Length of every bolt under its head, mm; 0: the part's hole, the washer and one diameter.
+     */
+    double bolt_length_mm;
+} fitw_tool_limits;
+
+/**
+ * What is asked of the way that the part is brought to its seat. Since 1.4.
+ */
+typedef struct {
+    /**
+     * sizeof(fitw_insertion_limits).
+     */
+    uint32_t struct_size;
+    /**
+     * 0; no flags are defined.
+     */
+    uint32_t flags;
+    /**
+     * Air all along the way, mm; 0: 1; negative: none.
+     */
+    double clearance_mm;
+    /**
+     * Straight directions tried; 0: 1000.
+     */
+    uint32_t directions;
+    /**
+     * Moves tried for a way with turns if none is straight; 0: 2000.
+     */
+    uint32_t tries;
+    /**
+     * Seed of the random moves; 0: 1.
+     */
+    uint64_t seed;
+    /**
+     * Places in `features` of what is taken off for it; may be NULL.
+     */
+    const uint32_t *without;
+    /**
+     * Number of them.
+     */
+    size_t without_count;
+} fitw_insertion_limits;
+
+/**
  * What a part is held against. Strides in bytes from one to the next; 0: side by side.
  */
 typedef struct {
@@ -2104,6 +2211,14 @@ typedef struct {
      * Stride of length_errors.
      */
     size_t length_error_stride;
+    /**
+     * What is asked of the space for tools at the bolts; NULL: nothing. Since 1.4.
+     */
+    const fitw_tool_limits *tools;
+    /**
+     * What is asked of the way of the part to its seat; NULL: nothing. Since 1.4.
+     */
+    const fitw_insertion_limits *insertion;
 } fitw_scene;
 
 /**
@@ -3493,6 +3608,14 @@ fitw_status fitw_check_finding(const fitw_context *context,
                                fitw_finding *out);
 
 /**
+ * Where the part was checked: moves it from where it was designed. The identity, unless its bolts go in only with
+ * the part moved within its play; then every check was made where they have most room. [any-thread]
+ */
+fitw_status fitw_check_part_pose(const fitw_context *context,
+                                 const fitw_check *check,
+                                 fitw_pose *out);
+
+/**
  * Further number `index` of finding `finding`, from 0: area and volume of an overlap, swing of a spanner, ….
  * The finding's `number_count` says how many. Error: FITW_E_ARGUMENT past the last. [any-thread]
  */
@@ -3511,6 +3634,20 @@ fitw_status fitw_check_share(const fitw_context *context,
                              size_t finding,
                              size_t index,
                              fitw_finding_share *out);
+
+/**
+ * Places of the part on its way from outside to its seat, of a finding FITW_CHECK_INSERTION that found one: each
+ * takes it from where it was designed, machine coordinates; into the caller's `buffer` of `capacity` poses.
+ *
+ * `need` (may be NULL) gets their number, 0 for other findings. Errors: FITW_E_ARGUMENT past the last finding,
+ * FITW_E_BUFFER if the buffer is too small. [any-thread]
+ */
+fitw_status fitw_check_path(const fitw_context *context,
+                            const fitw_check *check,
+                            size_t finding,
+                            fitw_pose *buffer,
+                            size_t capacity,
+                            size_t *need);
 
 /**
  * Releases a check. NULL is allowed; releasing twice is FITW_E_HANDLE. [any-thread]
