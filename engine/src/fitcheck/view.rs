@@ -191,20 +191,41 @@ impl<'a> View<'a> {
         view.near.par_iter().filter(lies_on).map(|(i, _)| *i).collect()
     }
 
-    /// [`View::surface_in`], far from the part too.
-    pub(super) fn surface_anywhere(&self, f: usize, s: usize) -> Vec<u32> {
+    /// All that a scan shows of a feature, far from the part and on its far side too: what lies on its shape no
+    /// farther from the seen surface than that surface is thick.
+    pub(super) fn all_of(&self, f: usize, s: usize) -> Vec<u32> {
         let feature = &self.scene.features[f];
-        let Some(own) = feature.scan.filter(|own| *own != s) else { return self.surface_in(f, s) };
+        let Some(own) = feature.scan else { return Vec::new() };
         let seen = &self.scans[own].points;
         let surface: Vec<Point3> = feature.surface.iter().map(|&i| seen[i as usize]).collect();
         let ids = (0..surface.len() as u32).map(|i| [i; 3]).collect();
         let cloud = Mesh::new(surface, ids);
-        let along = 2.0 * self.scans[s].resolution.max(self.scans[own].resolution);
+        let resolution = self.scans[s].resolution.max(self.scans[own].resolution);
+        let shape = &feature.feature.shape;
+        let thick = match shape {
+            Primitive::Cylinder(c) => 2.0 * c.radius,
+            Primitive::Sphere(b) => 2.0 * b.radius,
+            Primitive::Torus(t) => 2.0 * t.minor_radius,
+            Primitive::Plane(_)
+            | Primitive::Line(_)
+            | Primitive::Circle(_)
+            | Primitive::Cone(_)
+            | Primitive::Composite(_) => 0.0,
+        };
         let lies_on = |i: &u32| {
             let p = &self.scans[s].points[*i as usize];
-            cloud.nearest(p, along + 4.0 * self.noise_at(&[s, own], p), None).is_some()
+            let band = 4.0 * self.noise_at(&[s, own], p) + OFF_SHAPE * resolution;
+            // A scan's own points are known by id; the form of a fitted shape is not that of the surface.
+            let on_shape = thick > 0.0 && shape.distance(p).abs() <= band;
+            let reach = if on_shape { thick + 2.0 * resolution } else { band + 2.0 * resolution };
+            (on_shape || s != own) && cloud.nearest(p, reach, None).is_some()
         };
-        (0..self.scans[s].points.len() as u32).into_par_iter().filter(lies_on).collect()
+        let mut all: Vec<u32> =
+            (0..self.scans[s].points.len() as u32).into_par_iter().filter(lies_on).collect();
+        if s == own {
+            all.extend_from_slice(feature.surface);
+        }
+        all
     }
 
     /// Noise of several scans and of their joins at a place, mm.
@@ -365,3 +386,5 @@ fn check(part: &Part, scene: &Scene<'_>, mounts: &[Mount], limits: &Limits) -> R
 
 /// Most straight directions, and most moves, tried for the way in: minutes on a large scan.
 const LARGEST_COUNT: usize = 1_000_000;
+/// How far a point of a feature may be off its fitted shape, in spacings, beside the noise.
+const OFF_SHAPE: f64 = 0.25;

@@ -228,13 +228,13 @@ fn triangles(view: &View<'_>, s: usize, taken: &[bool], contact: bool) -> Vec<[u
     all
 }
 
-/// By scan, the points that belong to what is taken off: by id in its own, in another what lies on it.
+/// By scan, the points that belong to what is taken off.
 fn taken_off(view: &View<'_>, without: &[usize]) -> Vec<Vec<bool>> {
     let mut taken: Vec<Vec<bool>> =
         view.scans.iter().map(|s| vec![false; s.points.len()]).collect();
     for &f in without {
         for (s, taken) in taken.iter_mut().enumerate() {
-            for i in view.surface_anywhere(f, s) {
+            for i in view.all_of(f, s) {
                 taken[i as usize] = true;
             }
         }

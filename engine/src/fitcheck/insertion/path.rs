@@ -50,11 +50,16 @@ impl Move {
         let inverse = before.inverse();
         let (centre, axis) = (inverse * self.centre, inverse.rotation * self.axis);
         let speed = self.shift.norm() + self.angle.abs() * course.radius_about(&centre, &axis);
-        let mut share = 0.0;
+        let (mut share, mut reach) = (0.0, f64::INFINITY);
         for _ in 0..STEPS {
-            let reach = course.air + speed * (1.0 - share);
-            let near = course.distance(&self.at(before, share), reach);
-            let Some(near) = near else { return 1.0 };
+            // More than the rest of the move can take does not matter.
+            let enough = course.air + speed * (1.0 - share);
+            reach = enough.min(reach);
+            let near = match course.distance(&self.at(before, share), reach) {
+                Some(near) => near,
+                None if reach >= enough => return 1.0,
+                None => reach,
+            };
             let surplus = near - course.air;
             if surplus <= STALLED * course.air {
                 return share;
@@ -63,6 +68,8 @@ impl Move {
             if share >= 1.0 {
                 return 1.0;
             }
+            // No farther away at the next place than by what the part moves until there.
+            reach = (near + surplus) * (1.0 + ROUNDING);
         }
         share
     }
@@ -87,7 +94,9 @@ impl Move {
 }
 
 /// Most steps of one move: what slides along something closely is given up there.
-const STEPS: usize = 1500;
+const STEPS: usize = 500;
 /// Surplus of air, over the air, at which a move has come to something.
 const STALLED: f64 = 0.02;
 const HALVINGS: usize = 14;
+/// Relative, on what a distance can be at most.
+const ROUNDING: f64 = 1e-9;

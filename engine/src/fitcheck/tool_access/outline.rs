@@ -55,6 +55,11 @@ impl Outline {
         if self.holds(0.0, 0.0) { (0.0, self.at(0.0, 0.0)) } else { best }
     }
 
+    /// Farthest corner from the axis.
+    pub(super) fn farthest(&self) -> f64 {
+        self.edges().map(|(p, _)| p.xy().norm()).fold(0.0, f64::max)
+    }
+
     /// Directions in which a spanner's handle meets it.
     pub(super) fn blocks(&self, tool: &Spanner) -> Blocked {
         let least = self.least_radius().0;

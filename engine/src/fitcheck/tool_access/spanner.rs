@@ -16,12 +16,11 @@ pub(super) fn check(around: &Around<'_>, bolted: &Bolted<'_>) -> Finding {
     found.measure = Measure::Angle;
     found.limit = Some(limits.swing);
     let slab = (bolted.under_head, bolted.under_head + tool.thickness);
-    let swing = Swing { around, tool, slab };
-    let free = swing.free(limits.air, 0.0, &[]);
-    let mut budget = swing.budget();
+    let swing = Swing::new(around, tool, slab, limits.air);
+    let free = swing.free(0.0, &[]);
+    let (least, most) = (swing.free(1.0, &[]), swing.free(-1.0, &[]));
+    let mut budget = swing.at_end.clone();
     let mm = budget.expanded();
-    let least = swing.free(limits.air + mm, mm, &[]);
-    let most = swing.free(limits.air - mm, -mm, &[]);
     let uncertainty = (free.0 - least.0).max(most.0 - free.0);
     // The budget of the place, scaled to what it does to the angle.
     budget.scale(if mm > 0.0 { uncertainty / mm } else { 0.0 });
@@ -53,7 +52,7 @@ pub(super) fn check(around: &Around<'_>, bolted: &Bolted<'_>) -> Finding {
         }
         Verdict::Undecided => format!("the uncertainty is mostly from {}", budget.largest()),
     };
-    unseen(&swing, limits.air + mm, limits.swing, &mut found);
+    unseen(&swing, limits.swing, &mut found);
     found
 }
 
@@ -62,63 +61,82 @@ struct Swing<'a> {
     tool: Spanner,
     /// Heights between which it swings.
     slab: (f64, f64),
+    air: f64,
+    /// Expanded uncertainty at the bolt, mm.
+    at_bolt: f64,
+    /// What that at the handle's end consists of.
+    at_end: Budget,
 }
 
-impl Swing<'_> {
-    /// Largest free swing and where it begins, with everything nearer by `air` and the tool thicker by
-    /// `more` either way; `spheres` of a radius are further obstacles.
-    fn free(&self, air: f64, more: f64, spheres: &[(Vec3, f64)]) -> (f64, f64) {
-        let tool = self.wider(air);
-        let (low, high) = (self.slab.0 - more, self.slab.1 + more);
-        if low >= high {
-            return largest_gap([]);
-        }
-        let meets = |(_, outline): (Source, Outline)| outline.blocks(&tool);
-        let seen = self.around.outlines(low.max(RISES), high, tool.length).map(meets);
-        let further = spheres.iter().map(|(at, radius)| {
-            let point = Outline::between(&[Vec3::new(at.x, at.y, high); 3], low, high);
-            point.map_or(Blocked::None, |p| p.blocks(&self.wider(air + radius)))
-        });
-        largest_gap(seen.chain(further))
-    }
-
-    /// The largest of those of everything that comes into the handle's disc, in any direction at its end.
-    fn budget(&self) -> Budget {
-        let (low, high) = self.slab;
+impl<'a> Swing<'a> {
+    fn new(around: &'a Around<'a>, tool: Spanner, slab: (f64, f64), air: f64) -> Self {
         let mut sources: Vec<Source> = vec![Source::Part];
-        for (source, _) in self.around.outlines(low, high, self.tool.length) {
+        for (source, _) in around.outlines(slab.0, slab.1, tool.length) {
             if !sources.contains(&source) {
                 sources.push(source);
             }
         }
-        let at = Vec3::new(self.tool.length, 0.0, low);
-        let all =
-            sources.iter().map(|&source| self.around.budget(Some(&Place { source, at }), None));
-        all.max_by(|a, b| a.expanded().total_cmp(&b.expanded())).unwrap_or_default()
+        // The largest of those of everything that comes into the handle's disc, in any direction.
+        let largest = |x: f64| {
+            let at = Vec3::new(x, 0.0, slab.0);
+            let all =
+                sources.iter().map(|&source| around.budget(Some(&Place { source, at }), None));
+            all.max_by(|a, b| a.expanded().total_cmp(&b.expanded())).unwrap_or_default()
+        };
+        let (at_bolt, at_end) = (largest(0.0).expanded(), largest(tool.length));
+        Swing { around, tool, slab, air, at_bolt, at_end }
     }
 
-    fn wider(&self, air: f64) -> Spanner {
+    /// Largest free swing and where it begins, with everything nearer by `sure` times its expanded uncertainty;
+    /// `spheres` of a radius are further obstacles.
+    fn free(&self, sure: f64, spheres: &[(Vec3, f64)]) -> (f64, f64) {
+        let more = sure * self.at_end.expanded();
+        let (low, high) = (self.slab.0 - more, self.slab.1 + more);
+        if low >= high {
+            return largest_gap([]);
+        }
+        let meets =
+            |(_, outline): (Source, Outline)| outline.blocks(&self.wider(&outline, sure, 0.0));
+        let reach = self.tool.length + self.air + more.max(0.0);
+        let seen = self.around.outlines(low.max(RISES), high, reach).map(meets);
+        let further = spheres.iter().map(|(at, radius)| {
+            let point = Outline::between(&[Vec3::new(at.x, at.y, high); 3], low, high);
+            point.map_or(Blocked::None, |p| p.blocks(&self.wider(&p, sure, *radius)))
+        });
+        largest_gap(seen.chain(further))
+    }
+
+    /// The tool with its air, and as much wider as an outline may be nearer.
+    fn wider(&self, outline: &Outline, sure: f64, radius: f64) -> Spanner {
         let Spanner { head, half_width, length, thickness } = self.tool;
-        let half_width = (half_width + air).max(0.0);
-        Spanner { head: (head + air).max(half_width), half_width, length: length + air, thickness }
+        // A rigid motion's deviation is convex along a line: between bolt and end it is at most this.
+        let at = |r: f64| {
+            let share = (r / length).min(1.0);
+            self.at_bolt + share * (self.at_end.expanded() - self.at_bolt).max(0.0)
+        };
+        let (near, far) = (outline.least_radius().0, outline.farthest().min(length));
+        let head = head + self.air + radius + sure * at(near);
+        let more = self.air + radius + sure * at(far);
+        let half_width = (half_width + more).max(0.0);
+        Spanner { head: head.max(half_width), half_width, length: length + more, thickness }
     }
 }
 
 /// A passed swing that surface beyond the scans' borders could bar is undecided.
-fn unseen(swing: &Swing<'_>, air: f64, needed: f64, found: &mut Finding) {
+fn unseen(swing: &Swing<'_>, needed: f64, found: &mut Finding) {
     if found.verdict != Verdict::Pass {
         return;
     }
     let reach = swing.around.view.limits.unseen_reach;
     let (low, high) = swing.slab;
-    let borders = swing.around.borders(low, high, swing.tool.length + air);
+    let borders = swing.around.borders(low, high, swing.tool.length + swing.air);
     let spheres: Vec<(Vec3, f64)> = borders
         .map(|b| {
             let along = (low - b.at.z).max(b.at.z - high).max(0.0);
             (b.at, (reach * reach - along * along).max(0.0).sqrt())
         })
         .collect();
-    let left = swing.free(air, 0.0, &spheres).0;
+    let left = swing.free(1.0, &spheres).0;
     if left < needed {
         found.verdict = Verdict::Undecided;
         found.detail += &format!(
