@@ -282,3 +282,40 @@ fn lengths_that_are_none_are_refused() {
         assert!(message.contains("extension"), "{message}");
     }
 }
+
+/// A job with a bolted part, and what its `[check]` and its mount say.
+fn job(check: &str, mount: &str) -> fitwright::Result<fitwright::job::Job> {
+    fitwright::job::Job::parse(&format!(
+        "[job]\nname = \"n\"\nlength = \"in\"\n[[scan]]\nname = \"s\"\nfile = \"s.ply\"\n\
+         [[feature]]\nname = \"face\"\nfit = \"plane\"\nat = [0, 0, 0]\n\
+         [[feature]]\nname = \"hole\"\nfit = \"hole\"\non = \"face\"\nat = [0, 0, 0]\nbolt = \"M8\"\n\
+         [part]\nfile = \"p.stl\"\nmount = [{{ hole = \"hole\", near = [0, 0, 0]{mount} }}]\n\
+         [check]\n{check}\n"
+    ))
+}
+
+#[test]
+fn a_job_asks_for_tools_and_a_way_in_by_a_word_or_a_table() {
+    for check in [
+        "tool_access = true\ninsertion = true",
+        "tool_access = false\ninsertion = false",
+        "tool_access = { tools = [\"socket\"], every = true, air = 0.05, extension = 0, swing = 60 }",
+        "tool_access = { bolt_length = 1.5, washer = false, socket_diameter = 1, socket_length = 2 }",
+        "insertion = { clearance = 0.1, directions = 500, tries = 0, without = [\"face\"], seed = 4 }",
+    ] {
+        job(check, ", bolt_length = 1.25").unwrap_or_else(|e| panic!("{check}: {e}"));
+    }
+    for (check, mount, says) in [
+        ("tool_access = { swing = -1 }", "", "tool_access swing"),
+        ("tool_access = { tools = [] }", "", "known are socket, spanner"),
+        ("tool_access = 3", "", "tool_access must be true, false or a table"),
+        ("insertion = { without = [\"fase\"] }", "", "face"),
+        ("insertion = { directions = 0 }", "", "directions must be 1"),
+        ("insertion = { clearance = inf }", "", "insertion clearance"),
+        ("insertion = \"yes\"", "", "insertion must be true, false or a table"),
+        ("tool_access = true", ", bolt_length = 0", "bolt_length"),
+    ] {
+        let error = job(check, mount).expect_err(check).to_string();
+        assert!(error.contains(says), "{check}: {error}");
+    }
+}
