@@ -10,7 +10,10 @@ use crate::fitcheck::{InsertionLimits, ToolLimits};
 
 /// Space for tools: yes or no, or what exactly.
 #[derive(Debug, Clone, Deserialize, JsonSchema)]
-#[serde(untagged, expecting = "tool_access must be true, false or a table such as { swing = 30 }")]
+#[serde(
+    untagged,
+    expecting = "tool_access must be true, false or a table of tools, every, air, extension, socket_diameter, socket_length, swing, washer, bolt_length"
+)]
 pub enum ToolAccess {
     /// With the usual tools, or not at all.
     Asked(bool),
@@ -55,7 +58,10 @@ pub enum ToolSpec {
 
 /// The way in: yes or no, or what exactly.
 #[derive(Debug, Clone, Deserialize, JsonSchema)]
-#[serde(untagged, expecting = "insertion must be true, false or a table such as { clearance = 2 }")]
+#[serde(
+    untagged,
+    expecting = "insertion must be true, false or a table of clearance, directions, tries, without, seed"
+)]
 pub enum Insertion {
     /// As usual, or not at all.
     Asked(bool),

@@ -29,8 +29,10 @@ pub(super) fn empty() -> Outcome {
         groups: Vec::new(),
         relations: Vec::new(),
         part: None,
+        checked_from_designed: None,
         part_clearance: Vec::new(),
         required_clearance: None,
+        made: None,
         findings: Vec::new(),
         verdict: Verdict::Pass,
         output: Default::default(),
@@ -359,12 +361,10 @@ fn findings() -> Vec<Finding> {
                  detail: &str,
                  remedy: &str| {
         let [value, uncertainty, limit] = numbers;
-        let (name, detail, remedy) = (name.into(), detail.into(), remedy.into());
+        let (name, detail, remedy): (String, _, _) = (name.into(), detail.into(), remedy.into());
         let extent = (kind == "interference").then_some(163.0);
         let points = extent.map(|_| 1240);
         Finding {
-            kind,
-            name,
             verdict,
             value,
             uncertainty,
@@ -375,6 +375,7 @@ fn findings() -> Vec<Finding> {
             points,
             detail,
             remedy,
+            ..Finding::new(kind, name)
         }
     };
     let n = |v: f64, u: f64, l: f64| [Some(v), Some(u), Some(l)];
