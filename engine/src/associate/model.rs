@@ -9,7 +9,7 @@ use std::fmt::Debug;
 
 use nalgebra::{Matrix3, Rotation3};
 
-use crate::primitive::{Direction, Kind, Point3, Primitive, Vec3, frame_from_axis};
+use crate::primitive::{Cylinder, Direction, Kind, Point3, Primitive, Vec3, frame_from_axis};
 
 /// A shape with `N` freedoms. Sealed: only the built-in shapes have it.
 pub(crate) trait Model<const N: usize>:
@@ -63,6 +63,10 @@ pub(crate) trait Model<const N: usize>:
     }
     /// Further guesses of its own.
     fn guesses(_points: &[Point3]) -> Vec<Self> {
+        Vec::new()
+    }
+    /// Guesses near a tube whose point is in the middle of the data.
+    fn bent(_tube: &Cylinder) -> Vec<Self> {
         Vec::new()
     }
 }

@@ -11,7 +11,7 @@ use rayon::prelude::*;
 use super::data::{Data, Sample};
 use super::model::Model;
 use super::pass::{Weight, beyond, distances, histogram};
-use super::seeds::{axes, obeying, on_planes};
+use super::seeds::{axes, bent, obeying, on_planes};
 use super::solve::solve;
 use super::start::{FAN, best, candidates, hopeless, judged, oriented, subsets};
 use crate::context::Context;
@@ -200,6 +200,7 @@ fn promising<M: Model<N>, const N: usize>(
     out.extend(pick::<M, N>(data, subsets(data, pool, effort * effort), small, kept));
     if M::ORIENTED {
         out.extend(pick::<M, N>(data, fanned(data, small), small, kept));
+        out.extend(pick::<M, N>(data, bent(data, small, oriented), small, kept));
     }
     out.extend(pick::<M, N>(data, on_planes(data, small), small, kept));
     out

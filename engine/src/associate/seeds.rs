@@ -5,11 +5,14 @@ use std::f64::consts::PI;
 use super::data::{Data, Sample};
 use super::held::{Held, Hold};
 use super::model::{Model, distance};
-use super::start::fan;
+use super::pass::distances;
+use super::start::{fan, subsets};
 use crate::numeric::algebraic;
 use crate::numeric::random::{Random, SEED};
 use crate::numeric::robust::median;
-use crate::primitive::{Direction, Kind, Point3, Primitive, Vec3, any_perpendicular, unit};
+use crate::primitive::{
+    Cylinder, Direction, Kind, Point3, Primitive, Vec3, any_perpendicular, unit,
+};
 
 /// Axis directions to try: a fan over the half sphere, as far as the direction is not known.
 pub(crate) fn axes(held: &Held, points: &[Point3]) -> Vec<Direction> {
@@ -68,6 +71,30 @@ pub(crate) fn on_planes<M: Model<N>, const N: usize>(data: &Data<'_>, sample: &S
         }
     }
     out
+}
+
+/// Bends of the tubes that run nearest to half of the points: a short bend hardly differs from its tube,
+/// which takes far fewer good points to find.
+pub(crate) fn bent<M: Model<N>, const N: usize>(
+    data: &Data<'_>,
+    small: &Sample,
+    oriented: &Sample,
+) -> Vec<M> {
+    if M::KIND != Kind::Torus {
+        return Vec::new();
+    }
+    let mut buffer = Vec::new();
+    let mut half_of = |tube: &Cylinder| {
+        distances(tube, &small.points, &mut buffer);
+        median(&mut buffer)
+    };
+    let mut tubes: Vec<(f64, Cylinder)> = subsets::<Cylinder, 5>(data, oriented, 1)
+        .into_iter()
+        .map(|tube| (half_of(&tube), tube.near(&data.middle)))
+        .filter(|tube| tube.0.is_finite())
+        .collect();
+    tubes.sort_by(|a, b| a.0.total_cmp(&b.0));
+    tubes.iter().take(TUBES).flat_map(|tube| M::bent(&tube.1)).collect()
 }
 
 /// Lets a known point or direction of a plane or line stand in for one of few points.
@@ -175,5 +202,7 @@ const ROUND: [Kind; 3] = [Kind::Circle, Kind::Sphere, Kind::Cylinder];
 const RING: usize = 48;
 /// Directions tried in the plane of some points.
 const HALF_RING: usize = 8;
+/// Tubes that are bent.
+const TUBES: usize = 8;
 /// Random triples that planes are laid through.
 const TRIPLES: usize = 100;

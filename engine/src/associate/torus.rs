@@ -102,13 +102,18 @@ impl Model<7> for Torus {
     fn guesses(points: &[Point3]) -> Vec<Self> {
         let Some(principal) = algebraic::principal(points) else { return Vec::new() };
         // A bend shorter than its tube is wide does not have its longest extent along the tube.
-        principal.directions.into_iter().filter_map(unit).flat_map(|d| bends(points, d)).collect()
+        let along = principal.directions.into_iter().filter_map(unit);
+        along.filter_map(|d| Cylinder::along(points, &d)).flat_map(|tube| bends(&tube)).collect()
+    }
+
+    fn bent(tube: &Cylinder) -> Vec<Self> {
+        bends(tube)
     }
 }
 
-/// A tube along a direction, bent to all sides.
-fn bends(points: &[Point3], along: Direction) -> Vec<Torus> {
-    let Some(tube) = Cylinder::along(points, &along) else { return Vec::new() };
+/// A tube, bent to all sides.
+fn bends(tube: &Cylinder) -> Vec<Torus> {
+    let along = tube.axis;
     let (u, v) = (any_perpendicular(&along), along.cross(&any_perpendicular(&along)));
     let mut bends = Vec::new();
     for major_radius in BENDS {
