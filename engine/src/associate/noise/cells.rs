@@ -148,7 +148,7 @@ fn extent(points: &[[f64; 3]]) -> Option<f64> {
 }
 
 /// Where points count for the cells: where they are, or on a torus unrolled, round whose tube cubes
-/// would reach. Round the tube cells are half as long: derivatives change sign there.
+/// would reach.
 struct Unroll {
     torus: bool,
     sizes: [f64; 2],
@@ -173,11 +173,7 @@ impl Unroll {
         let (rho, _) = radial(x);
         let round = diamond(c * x[0] + s * x[1], c * x[1] - s * x[0]);
         let quarter = std::f64::consts::FRAC_PI_2;
-        Point3::new(
-            major * quarter * round,
-            2.0 * minor * quarter * diamond(rho - major, x[2]),
-            0.0,
-        )
+        Point3::new(major * quarter * round, minor * quarter * diamond(rho - major, x[2]), 0.0)
     }
 }
 

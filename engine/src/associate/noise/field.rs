@@ -82,12 +82,16 @@ impl<'a> Contrasts<'a> {
         let n = self.residual.len();
         let free = turned.view_range(self.rank..n, self.rank..n).into_owned();
         let y = self.residual.rows_range(self.rank..n).into_owned();
+        // Detail tells the variance of slower waves only if they are just as supposed: no more is
+        // known of it than the independent patches show (Satterthwaite 1946, An approximate
+        // distribution of estimates of variance components).
+        let patches = free.trace().powi(2) / free.norm_squared().max(f64::MIN_POSITIVE);
         let (diagonal, off, y) = tridiagonal(free, y);
         let forms: Vec<(f64, f64)> =
             ratios().map(|ratio| quadratic(&diagonal, &off, &y, ratio)).collect();
         let judged = |(k, ratio): (usize, f64)| {
             let (log, variance) = self.judged(forms[k].0, forms[k].1, 1.0 + ratio * field.apart);
-            Judged { log, variance, freedoms: informed(&forms, k) }
+            Judged { log, variance, freedoms: informed(&forms, k).min(patches).max(FEWEST) }
         };
         ratios().enumerate().map(judged).collect()
     }
@@ -182,7 +186,7 @@ fn informed(forms: &[(f64, f64)], k: usize) -> f64 {
     let k = k.clamp(1, forms.len() - 2);
     let [before, here, after] = [k - 1, k, k + 1].map(|i| forms[i].1);
     let step = std::f64::consts::LN_2;
-    (0.5 * (after - before) / step - (after - 2.0 * here + before) / (step * step)).max(FEWEST)
+    0.5 * (after - before) / step - (after - 2.0 * here + before) / (step * step)
 }
 
 /// Rows over the root of their cell's number of points: independent noise of variance 1 becomes just that.

@@ -11,6 +11,7 @@ mod evidence;
 mod field;
 mod model;
 mod patterns;
+mod restored;
 
 pub use evidence::Evidence;
 pub use model::{NoiseModel, NoiseRecord};
@@ -24,7 +25,8 @@ use super::solve::Solution;
 use crate::numeric::distribution::widening;
 use cells::Cells;
 use field::{Contrasts, Correlation, Judged, weighted};
-use model::{Weights, ratios, step_below};
+use model::{Size, Weights, ratios, step_below};
+use restored::Combinations;
 
 /// What was found.
 pub(crate) struct Findings<const N: usize> {
@@ -168,55 +170,50 @@ impl Beliefs {
             by_ratio: judged.iter().map(|j| j.log - base).collect(),
         };
         let likelihoods: Vec<Weights> = fields.iter().zip(&judged).map(likelihood).collect();
-        let record = contrasts.map(|_| NoiseRecord { fields: likelihoods.clone() });
         let own;
         let model = match before.known {
             Some(model) => model,
             None => {
-                own = NoiseModel::weighed(likelihoods);
+                own = NoiseModel::weighed(likelihoods.clone());
                 &own
             }
         };
-        let few = if before.known.is_some() { f64::INFINITY } else { 0.0 };
         let mut out = Beliefs {
             fields: Vec::new(),
             independent: model.white * before.inside.powi(2),
             smooth: 0.0,
             length: (0.0, 0.0),
-            record,
+            record: None,
         };
+        let mut freedoms = model.white * before.spare;
         for (field, judged) in fields.into_iter().zip(&judged) {
             let Some(weights) = model.of(&field) else { continue };
             let mut carried = 0.0;
             for ((ratio, weight), judged) in ratios().zip(weights).zip(judged) {
-                let variance = weight * judged.variance;
+                // What the scan's other surfaces show of the size counts beside what this one does.
+                let size = Size { variance: judged.variance, freedoms: judged.freedoms };
+                let variance = model.size.variance / (1.0 + ratio) / (scale * scale);
+                let size = size.pooled(Size { variance, ..model.size });
+                let variance = weight * size.variance;
                 out.independent += variance;
                 out.smooth += ratio * variance;
-                // Noise known from elsewhere is known from more than these few.
-                carried += ratio * variance * widening(judged.freedoms.max(few)).powi(2);
+                carried += ratio * variance * widening(size.freedoms).powi(2);
+                freedoms += weight * judged.freedoms;
                 out.length.0 += weight * f64::from(field.step);
                 out.length.1 += weight;
             }
             out.fields.push((field, carried));
         }
+        let variance = (out.independent + out.smooth) * scale * scale;
+        out.record = contrasts
+            .map(|_| NoiseRecord { fields: likelihoods, size: Size { variance, freedoms } });
         out.independent *= widening(before.spare).powi(2);
         out
     }
 
-    /// Covariance that the fields make of sums over all points, from the cells' sums (already over the
-    /// root of their number of points) and the products of the summands over all points, `total`:
-    /// what of them varies within cells is not in the cells' sums.
+    /// Covariance that the fields make of sums over all points; see [`Combinations::new`].
     fn carried(&self, rows: &DMatrix<f64>, total: &DMatrix<f64>) -> DMatrix<f64> {
-        let Some((first, _)) = self.fields.first() else {
-            return DMatrix::zeros(rows.ncols(), rows.ncols());
-        };
-        let mut sum = DMatrix::zeros(first.matrix.nrows(), first.matrix.nrows());
-        let mut fine = 0.0;
-        for (field, variance) in &self.fields {
-            sum += &field.matrix * *variance;
-            fine += field.fine * variance;
-        }
-        rows.tr_mul(&(sum * rows)) + (total - rows.tr_mul(rows)) * fine
+        Combinations::new(rows, total).under(&self.fields)
     }
 
     fn findings<const N: usize>(
@@ -258,8 +255,8 @@ fn unjudged(field: &Correlation, inside: f64) -> Vec<Judged> {
     ratios().map(judged).collect()
 }
 
-/// Lengths that these cells can tell: from the points' own spacing to a quarter of the extent, beyond
-/// which the fit itself absorbs a field.
+/// Lengths that these cells can tell: from the points' own spacing to half of the extent, beyond which
+/// the fit itself absorbs a field.
 fn steps(cells: &Cells, scale: f64) -> Vec<i32> {
     let mean = cells.count.iter().sum::<f64>() / cells.count.len() as f64;
     let spacing = cells.pitch / mean.powf(1.0 / f64::from(cells.dimensions));
@@ -278,7 +275,7 @@ const SUSPECT: f64 = 0.05;
 /// Variance of a field in a cell's mean, over that of the independent noise, from which on it counts.
 const FELT: f64 = 0.25;
 /// Longest correlation looked for, as a part of the data's extent.
-const LONGEST: f64 = 0.25;
+const LONGEST: f64 = 0.5;
 /// Length, in sides of a cell, below which the grid of lengths is coarser.
 const FINE: f64 = 0.25;
 /// Steps that the grid of lengths reaches down from its longest.

@@ -12,6 +12,8 @@ pub struct NoiseModel {
     pub(crate) white: f64,
     /// Weights of the smooth fields.
     pub(crate) fields: Vec<Weights>,
+    /// How large it is altogether.
+    pub(crate) size: Size,
 }
 
 /// What one fit's residuals say of the noise of its scan; see [`NoiseModel::pooled`].
@@ -19,6 +21,17 @@ pub struct NoiseModel {
 pub struct NoiseRecord {
     /// Logarithm of the likelihood ratio against independent noise, for each field looked at.
     pub(crate) fields: Vec<Weights>,
+    /// How large the noise is altogether.
+    pub(crate) size: Size,
+}
+
+/// A variance.
+#[derive(Debug, Clone, Copy, PartialEq, Default)]
+pub(crate) struct Size {
+    /// Of one point, mm².
+    pub(crate) variance: f64,
+    /// Degrees of freedom that show it.
+    pub(crate) freedoms: f64,
 }
 
 /// A kind of field with a value for each of the [`ratios`].
@@ -37,24 +50,29 @@ impl NoiseModel {
     #[must_use]
     pub fn pooled<'a>(records: impl IntoIterator<Item = &'a NoiseRecord>) -> Option<Self> {
         let mut total: Vec<Weights> = Vec::new();
-        for field in records.into_iter().flat_map(|r| &r.fields) {
-            let same = |t: &&mut Weights| (t.step, t.rough) == (field.step, field.rough);
-            match total.iter_mut().find(same) {
-                Some(sum) => {
-                    sum.by_ratio.iter_mut().zip(&field.by_ratio).for_each(|(a, b)| *a += b);
-                    sum.first = sum.first.min(field.first);
+        let mut size = Size::default();
+        for record in records {
+            size = size.pooled(record.size);
+            for field in &record.fields {
+                let same = |t: &&mut Weights| (t.step, t.rough) == (field.step, field.rough);
+                match total.iter_mut().find(same) {
+                    Some(sum) => {
+                        sum.by_ratio.iter_mut().zip(&field.by_ratio).for_each(|(a, b)| *a += b);
+                        sum.first = sum.first.min(field.first);
+                    }
+                    None => total.push(field.clone()),
                 }
-                None => total.push(field.clone()),
             }
         }
         total.sort_by_key(|t| (t.step, t.rough));
-        (!total.is_empty()).then(|| Self::weighed(total))
+        size.freedoms = size.freedoms.min(ALIKE);
+        (!total.is_empty()).then(|| NoiseModel { size, ..Self::weighed(total) })
     }
 
     /// Noise known to be independent from point to point.
     #[must_use]
     pub fn independent() -> Self {
-        NoiseModel { white: 1.0, fields: Vec::new() }
+        NoiseModel { white: 1.0, fields: Vec::new(), size: Size::default() }
     }
 
     /// Weights from logarithms of likelihood ratios; beforehand independent noise is believed three
@@ -78,10 +96,9 @@ impl NoiseModel {
         }
         fields.iter_mut().flat_map(|f| &mut f.by_ratio).for_each(|v| *v /= sum);
         fields.retain(|f| f.by_ratio.iter().any(|w| *w > NEGLIGIBLE));
-        NoiseModel { white: white / sum, fields }
+        NoiseModel { white: white / sum, fields, size: Size::default() }
     }
 
-    /// Lengths that matter, as steps, ascending.
     /// How many times larger than by counting points the variance of something is that depends on all of
     /// `count` points alike that lie `spacing` mm apart on a surface: the sum of a point's correlations
     /// with the others, averaged over the suppositions.
@@ -98,6 +115,7 @@ impl NoiseModel {
         if weight > 0.0 { sum / weight } else { 1.0 }
     }
 
+    /// Lengths that matter, as steps, ascending.
     pub(crate) fn steps(&self) -> Vec<i32> {
         let mut steps: Vec<i32> = self.fields.iter().map(|f| f.step).collect();
         steps.sort_unstable();
@@ -109,6 +127,15 @@ impl NoiseModel {
     pub(crate) fn of(&self, field: &Correlation) -> Option<&Vec<f64>> {
         let same = |f: &&Weights| (f.step, f.rough) == (field.step, field.rough);
         self.fields.iter().find(same).map(|f| &f.by_ratio)
+    }
+}
+
+impl Size {
+    /// The variance that two findings agree on.
+    pub(crate) fn pooled(self, other: Size) -> Size {
+        let freedoms = self.freedoms + other.freedoms;
+        let sum = self.variance * self.freedoms + other.variance * other.freedoms;
+        Size { variance: if freedoms > 0.0 { sum / freedoms } else { 0.0 }, freedoms }
     }
 }
 
@@ -124,7 +151,7 @@ pub(crate) fn step_below(length: f64) -> i32 {
 
 /// Variances of the smooth field that are supposed, over that of the independent noise.
 pub(crate) fn ratios() -> impl Iterator<Item = f64> {
-    (-14..=6).map(|k| f64::from(k).exp2())
+    (-14..=12).map(|k| f64::from(k).exp2())
 }
 
 /// Belief in smooth fields beforehand, over that in independent noise: with more, deviations stated
@@ -132,5 +159,8 @@ pub(crate) fn ratios() -> impl Iterator<Item = f64> {
 const SMOOTH: f64 = 1.0 / 3.0;
 /// Part of the belief in smooth fields that is given to rough ones.
 const ROUGH: f64 = 1.0 / 3.0;
+/// Degrees of freedom that what other surfaces show of the noise's size is believed for: it differs from
+/// surface to surface by about an eighth.
+const ALIKE: f64 = 30.0;
 /// Weight that makes no difference.
 const NEGLIGIBLE: f64 = 1e-6;
