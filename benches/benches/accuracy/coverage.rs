@@ -47,7 +47,8 @@ pub(crate) fn print(kind: fitwright::primitive::Kind, options: &Options) {
                 continue;
             }
             for face in [false, true] {
-                if if face { noise == Noise::White } else { hopeless(noise, &truth) } {
+                let pointless = if face { noise == Noise::White } else { hopeless(noise, &truth) };
+                if pointless || !options.wants_judged(face) {
                     continue;
                 }
                 let found = measure(&truth, options.points, noise, runs, face);

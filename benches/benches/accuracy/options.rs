@@ -12,6 +12,7 @@ pub(crate) struct Options {
     arcs: Vec<f64>,
     noises: Vec<String>,
     runs: Option<usize>,
+    judged: Option<bool>,
     pub(crate) points: usize,
     pub(crate) full: bool,
 }
@@ -25,6 +26,7 @@ impl Options {
             arcs: Vec::new(),
             noises: Vec::new(),
             runs: None,
+            judged: None,
             points: 2000,
             full: false,
         };
@@ -42,6 +44,13 @@ impl Options {
                 }
                 "--arc" => out.arcs.push(number(&value()?)?),
                 "--noise" => out.noises.push(value()?),
+                "--judged" => {
+                    out.judged = Some(match value()?.as_str() {
+                        "itself" => false,
+                        "face" => true,
+                        other => return Err(format!("judged by {other}: itself or face")),
+                    });
+                }
                 "--runs" => out.runs = Some(number(&value()?)? as usize),
                 "--points" => out.points = number(&value()?)? as usize,
                 table if crate::TABLES.contains(&table) => out.tables.push(table.into()),
@@ -64,6 +73,11 @@ impl Options {
     /// Runs of a Monte-Carlo case.
     pub(crate) fn runs(&self, usual: usize, full: usize) -> usize {
         self.runs.unwrap_or(if self.full { full } else { usual }).max(1)
+    }
+
+    /// Whether intervals are wanted that are judged by a face, or by the shape itself.
+    pub(crate) fn wants_judged(&self, face: bool) -> bool {
+        self.judged.is_none_or(|judged| judged == face)
     }
 
     /// Arcs in degrees, as far as the shape has them and they were asked for.

@@ -6,6 +6,7 @@
 use std::hint::black_box;
 use std::time::{Duration, Instant};
 
+use fitwright::associate::{Criterion, Request};
 use fitwright::primitive::{Kind, Point3, Vec3};
 use nalgebra::{SMatrix, SVector};
 
@@ -26,6 +27,7 @@ pub(crate) fn print(kind: Kind, _options: &Options) {
         "ratio",
         "20 % outliers ms",
         "ratio",
+        "minimum zone ms",
     ]);
     let truth = Truth::new(kind, 360.0, SIZE, scene::place());
     for count in [10_000, 100_000, 1_000_000] {
@@ -40,6 +42,7 @@ pub(crate) fn print(kind: Kind, _options: &Options) {
             row.push(milliseconds(time));
             row.push(format!("{:.1}", time.as_secs_f64() / step.as_secs_f64()));
         }
+        row.push(milliseconds(shortest(|| minimum_zone(kind, &clean))));
         table.row(row);
     }
     let threads = rayon::current_num_threads();
@@ -48,6 +51,13 @@ pub(crate) fn print(kind: Kind, _options: &Options) {
 
 fn fit(kind: Kind, points: &[Point3], reject_outliers: bool) {
     black_box(scene::fit(kind, points, reject_outliers).is_ok());
+}
+
+fn minimum_zone(kind: Kind, points: &[Point3]) {
+    let mut request = Request::default();
+    request.criterion = Criterion::MinimumZone;
+    request.reject_outliers = false;
+    black_box(scene::fit_with(kind, points, &request).is_ok());
 }
 
 /// One linearised step by normal equations, of as many unknowns as the shape has.
