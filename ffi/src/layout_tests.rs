@@ -127,10 +127,14 @@ fn structs_lie_as_the_description_says() {
             unseen_reach_mm, length_errors, length_error_stride, tools, insertion,
             motions, motion_count, motion_stride, temperature
         }
-        crate::check::fitw_finding {
+        crate::finding::fitw_finding {
             struct_size, kind, verdict, reserved, value_mm, uncertainty_mm, limit_mm, at_mm, to_mm,
-            extent_mm, points, kind_name, name, detail, remedy
+            extent_mm, points, kind_name, name, detail, remedy, measure, reserved_2, number_count,
+            share_count
         }
+        crate::finding::fitw_finding_number { struct_size, measure, value, name }
+        crate::finding::fitw_finding_share { struct_size, measure, deviation, cause }
+        crate::made::fitw_made { struct_size, laid_on, scan, start, tolerance_mm }
         crate::table::fitw_column { struct_size, quantity, name }
         crate::plugin::fitw_plugin_options {
             struct_size, trust, worker, time_limit_s, memory_limit_bytes

@@ -59,8 +59,9 @@ pub fn library_of(package: &str) -> PathBuf {
     let target = profile.parent().expect("a target folder");
     let name = profile.file_name().and_then(|n| n.to_str()).expect("a profile's name");
     let name = if name == "debug" { "dev" } else { name };
-    // With the tests' package, so that the engine's features are those that are built already.
-    let packages = ["build", "--quiet", "-p", package, "-p", "fitwright-tests"];
+    // With these packages the features of all dependencies, and so the engine, are those that are built already.
+    let packages =
+        ["build", "--quiet", "-p", package, "-p", "fitwright-tests", "-p", "fitwright-benches"];
     let out = Command::new(env!("CARGO"))
         .current_dir(root())
         .args(packages)
