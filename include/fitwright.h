@@ -539,6 +539,22 @@
 #define FITW_CHECK_INSERTION 70
 
 /**
+ * Finding about air to what moves, over all of its motion; its numbers "movement_1" and on are the values of its
+ * movements there.
+ */
+#define FITW_CHECK_MOTION 80
+
+/**
+ * Finding about a bolt or about air at temperature; its number "at_scan_temperature" is the value before.
+ */
+#define FITW_CHECK_THERMAL 90
+
+/**
+ * Finding about how far the finished part is off its model.
+ */
+#define FITW_CHECK_MADE_PART 100
+
+/**
  * A number measures a length, mm.
  */
 #define FITW_MEASURE_LENGTH 10
@@ -582,6 +598,51 @@
  * No washer lies under the head.
  */
 #define FITW_TOOLS_NO_WASHER 8
+
+/**
+ * Movement: a turn about an axis, by the right hand, rad.
+ */
+#define FITW_MOVE_TURN 10
+
+/**
+ * Movement: a shift along a direction, mm.
+ */
+#define FITW_MOVE_SHIFT 20
+
+/**
+ * What moves: the surface of a feature.
+ */
+#define FITW_MOVING_FEATURE 10
+
+/**
+ * What moves: a scan.
+ */
+#define FITW_MOVING_SCAN 20
+
+/**
+ * What moves: points of a scan in a box.
+ */
+#define FITW_MOVING_BOX 30
+
+/**
+ * What moves: points of a scan in a sphere.
+ */
+#define FITW_MOVING_SPHERE 40
+
+/**
+ * Flag of fitw_temperature: `fixed_mm` is given.
+ */
+#define FITW_TEMPERATURE_FIXED 1
+
+/**
+ * The scan of a finished part is laid on the whole model.
+ */
+#define FITW_LAID_ON_MODEL 10
+
+/**
+ * The scan of a finished part is laid on the faces that sit on the machine and the walls of its bolt holes.
+ */
+#define FITW_LAID_ON_SEATS 20
 
 /**
  * Flag of fitw_outcome_write: write the first scan in machine coordinates, too.
@@ -2135,6 +2196,132 @@ typedef struct {
 } fitw_insertion_limits;
 
 /**
+ * One movement between limits; 0 is where it was scanned. Machine coordinates.
+ */
+typedef struct {
+    /**
+     * FITW_MOVE_….
+     */
+    int32_t kind;
+    /**
+     * Place in `features` of the one whose axis (of a plane, to shift along: its normal) it goes by, and
+     * whose uncertainty counts; -1: by `point_mm` and `direction`.
+     */
+    int32_t feature;
+    /**
+     * A point on the axis, mm.
+     */
+    double point_mm[3];
+    /**
+     * Direction of any length but zero.
+     */
+    double direction[3];
+    /**
+     * Lower limit, rad or mm.
+     */
+    double from;
+    /**
+     * Upper limit.
+     */
+    double to;
+} fitw_scene_move;
+
+/**
+ * Something that moves while the part stays. Seats and mounting holes never do: the part would move with
+ * them.
+ */
+typedef struct {
+    /**
+     * Name for its finding.
+     */
+    fitw_str name;
+    /**
+     * FITW_MOVING_….
+     */
+    int32_t moving;
+    /**
+     * Place in `features` or `scans` of what moves.
+     */
+    int32_t place;
+    /**
+     * Lower corner of the box, or the sphere's centre, of points at rest, mm.
+     */
+    double low_mm[3];
+    /**
+     * Upper corner of the box; its first is the sphere's radius.
+     */
+    double high_mm[3];
+    /**
+     * Clearance asked for, mm; 0: that of the feature, else the general one; negative: none.
+     */
+    double clearance_mm;
+    /**
+     * Movements, the first acting first; one to four. Their axes and directions stand still.
+     */
+    const fitw_scene_move *moves;
+    /**
+     * Number of movements.
+     */
+    size_t move_count;
+    /**
+     * Stride of moves.
+     */
+    size_t move_stride;
+} fitw_scene_motion;
+
+/**
+ * Change of a body's temperature.
+ */
+typedef struct {
+    /**
+     * Coefficient of linear expansion, 1/K.
+     */
+    double expansion;
+    /**
+     * Half the range that it is known to lie in, 1/K.
+     */
+    double expansion_within;
+    /**
+     * Temperature before, °C: of the machine, that of the scan; of the part, 20 (ISO 1).
+     */
+    double from_celsius;
+    /**
+     * Temperature after, °C.
+     */
+    double to_celsius;
+    /**
+     * Half the range that it is known to lie in, K.
+     */
+    double to_within;
+} fitw_warming;
+
+/**
+ * What machine and part are warmed to. Both grow evenly from one point that stays.
+ */
+typedef struct {
+    /**
+     * sizeof(fitw_temperature).
+     */
+    uint32_t struct_size;
+    /**
+     * 0 or FITW_TEMPERATURE_FIXED.
+     */
+    uint32_t flags;
+    /**
+     * The machine.
+     */
+    fitw_warming machine;
+    /**
+     * The part.
+     */
+    fitw_warming part;
+    /**
+     * The point that stays, machine coordinates, mm; else where the first mount's bolt passes its seat.
+     */
+    double fixed_mm[3];
+} fitw_temperature;
+
+/**
  * What a part is held against. Strides in bytes from one to the next; 0: side by side.
  */
 typedef struct {
@@ -2219,6 +2406,22 @@ typedef struct {
      * What is asked of the way of the part to its seat; NULL: nothing. Since 1.4.
      */
     const fitw_insertion_limits *insertion;
+    /**
+     * What moves while the part stays; may be NULL. Since 1.4.
+     */
+    const fitw_scene_motion *motions;
+    /**
+     * Number of motions.
+     */
+    size_t motion_count;
+    /**
+     * Stride of motions.
+     */
+    size_t motion_stride;
+    /**
+     * What machine and part are warmed to; NULL: no check at temperature. Since 1.4.
+     */
+    const fitw_temperature *temperature;
 } fitw_scene;
 
 /**
@@ -2346,6 +2549,32 @@ typedef struct {
      */
     fitw_str cause;
 } fitw_finding_share;
+
+/**
+ * A scan of the finished part.
+ */
+typedef struct {
+    /**
+     * sizeof(fitw_made).
+     */
+    uint32_t struct_size;
+    /**
+     * FITW_LAID_ON_…; 0: the whole model.
+     */
+    int32_t laid_on;
+    /**
+     * The scan, in coordinates of its own.
+     */
+    const fitw_scan *scan;
+    /**
+     * Where it lies about, from its coordinates to the model's; NULL: looked for from any pose.
+     */
+    const fitw_pose *start;
+    /**
+     * Largest deviation from the model that is admitted, mm; 0: none asked.
+     */
+    double tolerance_mm;
+} fitw_made;
 
 /**
  * What a run found, in short.
@@ -3565,17 +3794,32 @@ fitw_status fitw_meshes_write(const fitw_context *context,
                               size_t count,
                               size_t stride);
 
+/* ---- TEMPERATURE ----------------------------------------------------------------------------------------- */
+
+/**
+ * Coefficient of linear expansion of a material and half its range over the materials of that
+ * name, 1/K: "steel", "stainless steel", "ferritic stainless steel", "cast iron", "aluminium", "brass",
+ * "titanium", "printed plastic". Common handbook values. Error: FITW_E_ARGUMENT for another name.
+ * [any-thread]
+ */
+fitw_status fitw_material_expansion(const fitw_context *context,
+                                    fitw_str name,
+                                    double *expansion,
+                                    double *within);
+
 /* ---- CHECK ----------------------------------------------------------------------------------------------- */
 
 /**
  * Every check of the part against the scene, the worst findings first: interference, clearance,
- * seats, bolt holes. Progress is reported. Release the result with fitw_check_release.
+ * seats, bolt holes, what moves (kind "motion"), what is warmed (kind "thermal"). Progress is reported. Release the result with fitw_check_release.
  *
  * Errors: FITW_E_OPEN_PART if the part is no closed solid, FITW_E_UNDETERMINED if the part has no hole at
  * a mount, FITW_E_ARGUMENT for places out of range, bad limits or an unknown bolt, FITW_E_HANDLE,
  * FITW_E_CANCELLED. [any-thread]
  */
-fitw_status fitw_check_run(const fitw_context *context, const fitw_scene *scene, fitw_check **out);
+fitw_status fitw_check_run(const fitw_context *context,
+                           const fitw_scene *scene,
+                           fitw_check **out);
 
 /**
  * Signed clearance of each corner of the part's mesh to the nearest scanned surface that is not its seat,
@@ -3653,6 +3897,24 @@ fitw_status fitw_check_path(const fitw_context *context,
  * Releases a check. NULL is allowed; releasing twice is FITW_E_HANDLE. [any-thread]
  */
 fitw_status fitw_check_release(fitw_check *check);
+
+/**
+ * Lays the scan of the finished part on the scene's part, says how far it is off, and makes every check again with
+ * the part as made (names of those findings end in "as made"). Release the findings with fitw_check_release.
+ *
+ * `part_from_scan` (may be NULL) gets where the scan lies; `deviations` (may be NULL, with `capacity` 0) the
+ * distance of each of its points from the model, mm, negative where material is missing. Progress is reported.
+ *
+ * Errors: FITW_E_JOIN if the scan does not lie on the model or does so in two ways; FITW_E_UNDETERMINED if the faces it
+ * is laid on leave it free; FITW_E_BUFFER if `capacity` is not 0 and too small; else as fitw_check_run. [any-thread]
+ */
+fitw_status fitw_check_made(const fitw_context *context,
+                            const fitw_scene *scene,
+                            const fitw_made *made,
+                            fitw_pose *part_from_scan,
+                            double *deviations,
+                            size_t capacity,
+                            fitw_check **out);
 
 /* ---- JOB ------------------------------------------------------------------------------------------------- */
 

@@ -520,10 +520,14 @@ static void overlap_size(const fitw_check *check, size_t count)
         IS(FITW_E_ARGUMENT, fitw_check_share(ctx, check, i, finding.share_count, &share));
         for (k = 0; k < finding.number_count; ++k) {
             OK(fitw_check_number(ctx, check, i, k, &n));
-            if (strcmp(n.name.ptr, "area") == 0)
-                TRUE_(n.measure == FITW_MEASURE_AREA && near_to(n.value, 100.0, 3.0)), ++seen;
-            if (strcmp(n.name.ptr, "volume") == 0)
-                TRUE_(n.measure == FITW_MEASURE_VOLUME && near_to(n.value, 100.0, 3.0)), ++seen;
+            if (finding.kind == FITW_CHECK_INTERFERENCE && strcmp(n.name.ptr, "area") == 0) {
+                TRUE_(n.measure == FITW_MEASURE_AREA && near_to(n.value, 100.0, 3.0));
+                ++seen;
+            }
+            if (finding.kind == FITW_CHECK_INTERFERENCE && strcmp(n.name.ptr, "volume") == 0) {
+                TRUE_(n.measure == FITW_MEASURE_VOLUME && near_to(n.value, 100.0, 3.0));
+                ++seen;
+            }
         }
         IS(FITW_E_ARGUMENT, fitw_check_number(ctx, check, i, finding.number_count, &n));
     }
@@ -624,10 +628,12 @@ static void made_part(const fitw_scene *scene, double z)
     finding.struct_size = sizeof finding;
     for (i = 0; i < count; ++i) {
         OK(fitw_check_finding(ctx, check, i, &finding));
-        if (finding.kind != FITW_CHECK_MADE_PART)
+        if (finding.kind != FITW_CHECK_MADE_PART) {
             TRUE_(strstr(finding.name.ptr, ", as made") != NULL);
-        else
-            TRUE_(finding.verdict == FITW_VERDICT_PASS && finding.limit_mm == 0.2), ++seen;
+        } else {
+            TRUE_(finding.verdict == FITW_VERDICT_PASS && finding.limit_mm == 0.2);
+            ++seen;
+        }
     }
     TRUE_(seen == 1 && count > 1);
     OK(fitw_check_release(check));
