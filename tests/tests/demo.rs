@@ -197,12 +197,7 @@ fn the_rocking_filter_keeps_the_air_that_it_does() {
         assert!(truth.value - truth.limit > u, "{found:#?}");
         assert_eq!(found.verdict, Verdict::Pass, "{found:#?}");
         let turn = found.numbers.iter().find(|n| n.name == "movement_1").expect("its turn");
-        assert!(
-            (turn.value.abs() - truth.turn.abs()).abs() < 1e-3,
-            "{turn:?}, true {}",
-            truth.turn
-        );
-        assert!(found.budget.iter().any(|c| c.cause == "axis"), "{:?}", found.budget);
+        assert!((turn.value - truth.turn).abs() < 1e-3, "{turn:?}, true {}", truth.turn);
     }
 }
 
