@@ -71,7 +71,7 @@ impl Model<'_> {
             coarse.iter().map(apart).fold(0.0, f64::max) > SAME * size
         };
         if let Some(second) = settled.iter().find(|s| other(&s.1))
-            && second.0 < AMBIGUOUS * best.0.max(noise)
+            && second.0 < AMBIGUOUS * best.0.max(noise).max(EXACT * size)
         {
             return Err(Error::Join {
                 reason: format!(
@@ -303,6 +303,8 @@ const SAME: f64 = 0.02;
 const FAR: f64 = 0.05;
 /// A second pose with a mean distance of less than this many times the best leaves open which it is.
 const AMBIGUOUS: f64 = 1.5;
+/// Mean distance, as a share of the scan's size, that no scan is better than.
+const EXACT: f64 = 1e-5;
 /// Mean distance, as a share of the scan's size, from which the scan is of something else.
 const LOST: f64 = 0.01;
 /// Smallest eigenvalue over the largest below which a direction is free.
