@@ -71,7 +71,7 @@ impl<'a> Course<'a> {
         course.air = wanted.min(SHARE * course.seated);
         course.contact =
             (0..view.scans.len()).filter_map(|s| course.contact_of(s, &taken[s])).collect();
-        course.borders = course.open_borders();
+        course.borders = course.open_borders(&taken);
         Ok(course)
     }
 
@@ -199,10 +199,12 @@ impl<'a> Course<'a> {
     }
 
     /// Borders farther from the seated part than surface may go on unseen: the near ones are for the
-    /// clearance to judge.
-    fn open_borders(&self) -> Mesh {
+    /// clearance to judge. Those of what is taken off go with it.
+    fn open_borders(&self, taken: &[Vec<bool>]) -> Mesh {
         let place = |(s, i): (usize, u32)| self.view.scans[s].points[i as usize];
-        let all: Vec<Point3> = borders::open(self.view).into_iter().map(place).collect();
+        let stays = |(s, i): &(usize, u32)| !taken[*s][*i as usize];
+        let open = borders::open(self.view).into_iter().filter(stays);
+        let all: Vec<Point3> = open.map(place).collect();
         let reach = self.view.limits.unseen_reach;
         let near = self.view.solid.signed_all(&all, reach);
         let kept = all.into_iter().zip(near).filter(|(_, hit)| hit.is_none()).map(|(p, _)| p);
