@@ -130,7 +130,7 @@ fn a_thin_wire_over_the_opening_closes_every_straight_way() {
 /// Every place of a way, and many between, by points of the part's boxes against rectangles.
 fn verify(path: &[PathPose], walls: &[Rectangle], boxes: &[[Point3; 2]], air: f64) {
     assert!(path.len() > 2);
-    let points: Vec<Point3> = boxes.iter().flat_map(|b| surface(b)).collect();
+    let points: Vec<Point3> = boxes.iter().flat_map(surface).collect();
     let least = |pose: &Pose| {
         let of = |p: &Point3| {
             walls.iter().map(|w| w.distance(&(pose * p))).fold(f64::INFINITY, f64::min)

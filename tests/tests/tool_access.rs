@@ -57,7 +57,7 @@ fn run_with(
     let (deck, surface) = (deck(), (0..61 * 61).collect::<Vec<u32>>());
     let holes = [hole.0.clone()];
     let scene = scene(&[&scan], &deck, &surface, &holes);
-    checked(part, &scene, &[hole.1.clone()], limits, threads).expect("a scene")
+    checked(part, &scene, std::slice::from_ref(&hole.1), limits, threads).expect("a scene")
 }
 
 fn run(machine: &Mesh, limits: &Limits) -> Vec<Finding> {

@@ -262,7 +262,7 @@ mod tests {
                 let angle = f64::from(k) * TAU / 720.0;
                 let into = (angle - from).rem_euclid(TAU);
                 // Not where the tried points cannot tell.
-                if (into - width).abs() < 0.02 || into < 0.02 || into > TAU - 0.02 {
+                if (into - width).abs() < 0.02 || !(0.02..=TAU - 0.02).contains(&into) {
                     continue;
                 }
                 assert_eq!(touches(&corners, angle, &tool), into < width, "{corners:?} {angle}");
