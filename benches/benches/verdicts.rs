@@ -17,6 +17,8 @@ use fitwright::simulate::random::Random;
 
 type Mesh = (Vec<Point3>, Vec<[u32; 3]>);
 
+type Check = fn(&mut Random) -> Answer;
+
 /// One scene's answer.
 struct Answer {
     /// How far the truth is on the good side of the limit, mm.
@@ -36,7 +38,7 @@ fn main() {
         "{:<38} {:>7} {:>14} {:>16} {:>14}",
         "check", "wrong", "right from U", "right from 2 U", "mean U, mm"
     );
-    let checks: [(&str, fn(&mut Random) -> Answer); 6] = [
+    let checks: [(&str, Check); 6] = [
         ("clearance over a flat", |r| clearance(r, None)),
         ("clearance over a bump of radius 15", |r| clearance(r, Some(15.0))),
         ("interference with a flat", interference),

@@ -140,10 +140,10 @@ impl Frame {
     pub(super) fn speeds(&self, p: &Point3, spread: f64) -> Speeds {
         let mut speeds = [0.0; MOST_MOVEMENTS];
         let mut wandered = 0.0;
-        for k in 0..self.count {
-            speeds[k] =
+        for (k, speed) in speeds.iter_mut().enumerate().take(self.count) {
+            *speed =
                 if self.turns[k] { self.velocity(k, p).norm() + spread + wandered } else { 1.0 };
-            wandered += speeds[k] * self.half[k];
+            wandered += *speed * self.half[k];
         }
         speeds
     }
