@@ -255,8 +255,8 @@ fn unjudged(field: &Correlation, inside: f64) -> Vec<Judged> {
     ratios().map(judged).collect()
 }
 
-/// Lengths that these cells can tell: from the points' own spacing to half of the extent, beyond which
-/// the fit itself absorbs a field.
+/// Lengths that these cells can tell: from the points' own spacing to a third of the extent; to suppose
+/// longer ones, of which the fit itself leaves little, overstates independent noise.
 fn steps(cells: &Cells, scale: f64) -> Vec<i32> {
     let mean = cells.count.iter().sum::<f64>() / cells.count.len() as f64;
     let spacing = cells.pitch / mean.powf(1.0 / f64::from(cells.dimensions));
@@ -275,7 +275,7 @@ const SUSPECT: f64 = 0.05;
 /// Variance of a field in a cell's mean, over that of the independent noise, from which on it counts.
 const FELT: f64 = 0.25;
 /// Longest correlation looked for, as a part of the data's extent.
-const LONGEST: f64 = 0.5;
+const LONGEST: f64 = 0.3;
 /// Length, in sides of a cell, below which the grid of lengths is coarser.
 const FINE: f64 = 0.25;
 /// Steps that the grid of lengths reaches down from its longest.
