@@ -7,8 +7,7 @@
 //! its points about its own free fit (two-step, or feasible, weighted least squares: Koch 1999,
 //! Parameter Estimation and Hypothesis Testing in Linear Models, 3.6): a scatter taken from the joint
 //! fit would hide a shape that does not obey. A shape its own points leave open is first fitted held
-//! to the best of the others. Covariance and cost count each shape's points for as many as they are
-//! worth independent ones.
+//! to the best of the others.
 
 use nalgebra::{DMatrix, DVector, Matrix3, Rotation3};
 
@@ -319,8 +318,6 @@ struct System {
     matrix: DMatrix<f64>,
     rhs: DVector<f64>,
     cost: f64,
-    /// By row: points for each independent one.
-    shared: DVector<f64>,
 }
 
 impl Joint<'_> {
@@ -381,13 +378,12 @@ impl Joint<'_> {
         let all: usize = self.parts.iter().map(|p| p.freedoms().len()).sum();
         let rows: usize = self.parts.iter().map(|p| p.rows()).sum();
         let freedoms = all - self.unknowns();
-        let (mut now, mut effective, mut free) = (0.0, 0.0, Some((0.0, 0.0)));
+        let (mut now, mut weighted, mut free) = (0.0, 0.0, Some((0.0, 0.0)));
         for part in &self.parts {
-            let (held, alone) = part.squares();
-            let unit = part.shared() * part.sigma().powi(2);
+            let ((held, alone), variance) = (part.squares(), part.sigma().powi(2));
             now += held;
-            effective += part.rows() as f64 / part.shared();
-            free = free.zip(alone).map(|((a, b), s)| (a + s, b + (held - s) / unit));
+            weighted += held / variance;
+            free = free.zip(alone).map(|((a, b), s)| (a + s, b + s / variance));
         }
         let deviation = |sum: f64, spare: usize| (sum / spare.max(1) as f64).sqrt() * scale;
         let spare = rows.saturating_sub(all);
@@ -396,10 +392,9 @@ impl Joint<'_> {
             freedoms,
             sigma: deviation(now, rows.saturating_sub(self.unknowns())),
             free_sigma: free.map(|f| deviation(f.0, spare)),
-            // In variances of independent points, of which there are as many as they are worth.
-            probability: free.map(|(_, more)| {
-                let spare = (effective - all as f64).max(1.0);
-                f_upper_tail(more.max(0.0) / freedoms as f64, freedoms as f64, spare)
+            probability: free.map(|(_, alone)| {
+                let more = (weighted - alone).max(0.0) / freedoms as f64;
+                f_upper_tail(more / (alone / spare as f64), freedoms as f64, spare as f64)
             }),
         }
     }
@@ -443,20 +438,19 @@ impl Joint<'_> {
         let (mut rows, mut cost) = (Vec::new(), 0.0);
         for (k, part) in self.parts.iter().enumerate() {
             let (r, z, squares) = part.system();
-            rows.push((r * self.design(k), z, part.shared()));
+            rows.push((r * self.design(k), z));
             cost += squares;
         }
         let count = rows.iter().map(|r| r.1.len()).sum();
         let mut matrix = DMatrix::zeros(count, self.unknowns());
-        let (mut rhs, mut shared) = (DVector::zeros(count), DVector::zeros(count));
+        let mut rhs = DVector::zeros(count);
         let mut at = 0;
-        for (part, z, of_part) in &rows {
+        for (part, z) in &rows {
             matrix.rows_mut(at, z.len()).copy_from(part);
             rhs.rows_mut(at, z.len()).copy_from(z);
-            shared.rows_mut(at, z.len()).fill(*of_part);
             at += z.len();
         }
-        System { matrix, rhs, cost, shared }
+        System { matrix, rhs, cost }
     }
 
     /// Moves the common frame and every part by a step, then puts the parts on the frame.
@@ -502,11 +496,7 @@ impl System {
         }
         let r = self.matrix.clone().qr().r();
         let inverse = r.solve_upper_triangular(&DMatrix::identity(count, count))?;
-        let mut by_row = &inverse * inverse.tr_mul(&self.matrix.transpose());
-        for (mut column, shared) in by_row.column_iter_mut().zip(&self.shared) {
-            column *= shared.sqrt();
-        }
-        Some(&by_row * by_row.transpose())
+        Some(&inverse * inverse.transpose())
     }
 }
 

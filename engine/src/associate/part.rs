@@ -8,7 +8,7 @@ use super::held::{Held, Hold};
 use super::least_squares::{self, SAMPLE, carry};
 use super::model::{Frame, Model};
 use super::pass::{Weight, system};
-use super::{Covariance, Fit, Input, Quality, Request, quality};
+use super::{Covariance, Fit, Input, Request, quality};
 use crate::error::{Error, Result};
 use crate::primitive::{
     Circle, Cone, Cylinder, Kind, Line, Plane, Point3, Primitive, Sphere, Torus, Vec3,
@@ -30,8 +30,6 @@ pub(crate) trait Part: Send + Sync {
     fn rows(&self) -> usize;
     /// Standard deviation of one residual, scaled.
     fn sigma(&self) -> f64;
-    /// Points for each independent one.
-    fn shared(&self) -> f64;
     /// Sums of squares, scaled: now, and fitted alone if its points determine it alone.
     fn squares(&self) -> (f64, Option<f64>);
     /// The result for a covariance of its freedoms.
@@ -92,9 +90,7 @@ struct Typed<'a, M, const N: usize> {
     shape: M,
     before: M,
     sigma: f64,
-    shared: f64,
     free: Option<f64>,
-    alone: Quality,
 }
 
 fn boxed<'a, M: Model<N> + 'a, const N: usize>(
@@ -125,9 +121,7 @@ fn boxed<'a, M: Model<N> + 'a, const N: usize>(
         shape: shape.near(&data.middle),
         before: shape,
         sigma: (quality.sigma / scale).max(data.rounding),
-        shared: (quality.points as f64 / quality.effective_points.max(1.0)).max(1.0),
         free: alone.free.then_some(squares),
-        alone: quality.clone(),
         rejected,
         data,
     }))
@@ -180,10 +174,6 @@ impl<M: Model<N>, const N: usize> Part for Typed<'_, M, N> {
         self.sigma
     }
 
-    fn shared(&self) -> f64 {
-        self.shared
-    }
-
     fn squares(&self) -> (f64, Option<f64>) {
         (system(&self.data, &self.shape, &self.weight()).cost, self.free)
     }
@@ -191,8 +181,7 @@ impl<M: Model<N>, const N: usize> Part for Typed<'_, M, N> {
     fn finish(&self, covariance: &DMatrix<f64>, iterations: usize) -> Result<Fit<Primitive>> {
         let open = |reason: String| Err(Error::undetermined(M::KIND.name(), reason, M::REMEDY));
         let variances = SMatrix::<f64, N, N>::from_fn(|i, j| covariance[(i, j)]);
-        // Whether it is determined is a matter of where the points lie, not of what their noise shares.
-        let deviations = Deviations { point: self.sigma, covariance: variances / self.shared };
+        let deviations = Deviations { point: self.sigma, covariance: variances };
         if let Some(reason) = determined::sizes(&self.shape, &deviations) {
             return open(reason);
         }
@@ -203,9 +192,6 @@ impl<M: Model<N>, const N: usize> Part for Typed<'_, M, N> {
         let (data, scale) = (&self.data, self.data.scale);
         let mut quality = quality::measure(data, &self.sample, &self.shape, &self.rejected);
         quality.sigma = self.sigma * scale;
-        quality.independent = self.alone.independent;
-        (quality.smooth, quality.smooth_length) = (self.alone.smooth, self.alone.smooth_length);
-        quality.effective_points = quality.points as f64 / self.shared;
         (quality.converged, quality.iterations) = (true, iterations);
         let outer = self.shape.unscaled(&data.centre, scale);
         let shape = outer.signed(data.mean_normal(&self.sample));

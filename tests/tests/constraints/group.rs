@@ -5,7 +5,7 @@ use nalgebra::{DMatrix, DVector};
 use fitwright::Error;
 use fitwright::associate::{Constraint, Input, Member, Relation, fit_group};
 use fitwright::primitive::{Cylinder, Direction, Kind, Point3, Primitive, Sphere, Vec3};
-use fitwright::simulate::random::{Random, SmoothField};
+use fitwright::simulate::random::Random;
 
 use crate::common::{compare, fit, plain};
 use crate::known::request;
@@ -257,34 +257,4 @@ fn groups_that_make_no_sense_are_refused() {
     assert_eq!(name(&three, Relation::Perpendicular, &plain()), "members of the group");
     let held = request(vec![Constraint::Parallel(z())]);
     assert_eq!(name(&pair, Relation::Coaxial, &held), "request of a group");
-}
-
-/// Noise that neighbours share: two journals of one shaft, each with a slow field of its own. What is
-/// stated of the joint axis is as far off as its truth; of points counted as independent some tens of
-/// times the square would be.
-#[test]
-fn a_group_knows_what_its_points_are_worth() {
-    let (mut sum, runs) = (0.0, 60);
-    for seed in 0..runs {
-        let mut n = Random::stream(77, seed);
-        let field = SmoothField::new(500 + seed, 4.0);
-        let mut journal = |radius: f64, low: f64| -> Vec<Point3> {
-            ring(&mut n, 1500, radius, 360.0, low, low + 30.0)
-                .into_iter()
-                .map(|p| {
-                    let out = Vec3::new(p.x, p.y, 0.0).normalize();
-                    p + out * (0.02 * field.at(&p))
-                })
-                .collect()
-        };
-        let sets = [(Kind::Cylinder, journal(12.0, 0.0)), (Kind::Cylinder, journal(9.0, 50.0))];
-        let found = fit_group(&members(&sets), Relation::Coaxial, &plain()).expect("a shaft");
-        let (at, x) = (Point3::new(0.0, 0.0, 40.0), Direction::new_unchecked(Vec3::x()));
-        let Primitive::Cylinder(shaft) = &found.members[0].shape else { panic!("a cylinder") };
-        let off = shaft.axis_line().project(&at).x;
-        sum += off * off / found.members[0].covariance.variance_along(&at, &x);
-    }
-    // Chi-square over its degrees of freedom, four standard deviations either way.
-    let (mean, allowed) = (sum / runs as f64, 4.0 * (2.0 / runs as f64).sqrt());
-    assert!((mean - 1.0).abs() < allowed, "{mean}");
 }
