@@ -68,6 +68,13 @@ impl<'a> Contrasts<'a> {
         (self.residual.len() - self.rank) as f64
     }
 
+    /// Share of a field in the cells' means that the fit leaves.
+    pub(crate) fn left(&self, field: &Correlation) -> f64 {
+        let basis = self.qr.q();
+        let fitted = basis.dot(&(&field.matrix * &basis));
+        1.0 - fitted / field.matrix.trace().max(f64::MIN_POSITIVE)
+    }
+
     /// Logarithm of the likelihood of independent noise alone.
     pub(crate) fn white(&self) -> f64 {
         self.judged(self.residual.rows_range(self.rank..).norm_squared(), 0.0, 1.0).0

@@ -25,7 +25,7 @@ use super::solve::Solution;
 use crate::numeric::distribution::widening;
 use cells::Cells;
 use field::{Contrasts, Correlation, Judged, weighted};
-use model::{Size, Weights, ratios, step_below};
+use model::{STRONG, Size, Weights, ratios, step_below};
 use restored::Combinations;
 
 /// What was found.
@@ -160,14 +160,14 @@ impl Beliefs {
         };
         let base = contrasts.map_or(0.0, Contrasts::white);
         let mean = cells.count.iter().sum::<f64>() / cells.count.len() as f64;
-        let likelihood = |(f, judged): (&Correlation, &Vec<Judged>)| Weights {
-            step: f.step,
-            rough: f.rough,
-            first: ratios()
-                .take_while(|r| r * mean * (1.0 - f.apart) < FELT)
-                .count()
-                .min(judged.len() - 1),
-            by_ratio: judged.iter().map(|j| j.log - base).collect(),
+        let likelihood = |(f, judged): (&Correlation, &Vec<Judged>)| {
+            let count = |below: &dyn Fn(f64) -> bool| ratios().take_while(|r| below(*r)).count();
+            let first = count(&|r| r * mean * (1.0 - f.apart) < FELT).min(judged.len() - 1);
+            // What the fit would swallow whole is not ruled out by its residuals, however strong.
+            let left = contrasts.map_or(0.0, |c| c.left(f));
+            let last = count(&|r| r <= STRONG || left > MOST).max(first + 1);
+            let by_ratio = judged.iter().map(|j| j.log - base).collect();
+            Weights { step: f.step, rough: f.rough, first, last, by_ratio }
         };
         let likelihoods: Vec<Weights> = fields.iter().zip(&judged).map(likelihood).collect();
         let own;
@@ -274,6 +274,8 @@ const LEAST: f64 = 12.0;
 const SUSPECT: f64 = 0.05;
 /// Variance of a field in a cell's mean, over that of the independent noise, from which on it counts.
 const FELT: f64 = 0.25;
+/// Share of a field that the fit must leave for more than [`STRONG`] ones to be supposed.
+const MOST: f64 = 0.5;
 /// Longest correlation looked for, as a part of the data's extent.
 const LONGEST: f64 = 0.3;
 /// Length, in sides of a cell, below which the grid of lengths is coarser.

@@ -42,6 +42,8 @@ pub(crate) struct Weights {
     pub(crate) rough: bool,
     /// First ratio that makes a difference to the data it was judged by.
     pub(crate) first: usize,
+    /// Ratio from which on the data it was judged by would not show it.
+    pub(crate) last: usize,
     pub(crate) by_ratio: Vec<f64>,
 }
 
@@ -59,6 +61,7 @@ impl NoiseModel {
                     Some(sum) => {
                         sum.by_ratio.iter_mut().zip(&field.by_ratio).for_each(|(a, b)| *a += b);
                         sum.first = sum.first.min(field.first);
+                        sum.last = sum.last.max(field.last);
                     }
                     None => total.push(field.clone()),
                 }
@@ -78,18 +81,19 @@ impl NoiseModel {
     /// Weights from logarithms of likelihood ratios; beforehand independent noise is believed three
     /// times as much as all smooth fields together, of which rough ones are a third.
     pub(crate) fn weighed(mut fields: Vec<Weights>) -> Self {
-        let counted = |f: &Weights| f.by_ratio.len() - f.first;
+        let counted = |f: &Weights| f.last - f.first;
         let count = |rough: bool| {
             fields.iter().filter(|f| f.rough == rough).map(counted).sum::<usize>().max(1) as f64
         };
         let prior = [SMOOTH * (1.0 - ROUGH) / count(false), SMOOTH * ROUGH / count(true)];
-        let values = fields.iter().flat_map(|f| &f.by_ratio[f.first..]);
+        let values = fields.iter().flat_map(|f| &f.by_ratio[f.first..f.last]);
         let largest = values.copied().fold(0.0, f64::max);
         let white = (-largest).exp();
         let mut sum = white;
         for field in &mut fields {
             field.by_ratio[..field.first].fill(0.0);
-            for value in &mut field.by_ratio[field.first..] {
+            field.by_ratio[field.last..].fill(0.0);
+            for value in &mut field.by_ratio[field.first..field.last] {
                 *value = prior[usize::from(field.rough)] * (*value - largest).exp();
                 sum += *value;
             }
@@ -154,6 +158,8 @@ pub(crate) fn ratios() -> impl Iterator<Item = f64> {
     (-14..=12).map(|k| f64::from(k).exp2())
 }
 
+/// Ratio above which a field is supposed only where most of it would show.
+pub(crate) const STRONG: f64 = 64.0;
 /// Belief in smooth fields beforehand, over that in independent noise: with more, deviations stated
 /// for independent noise come out a fifth too large.
 const SMOOTH: f64 = 1.0 / 3.0;
