@@ -134,6 +134,13 @@ fn structs_lie_as_the_description_says() {
         }
         crate::finding::fitw_finding_number { struct_size, measure, value, name }
         crate::finding::fitw_finding_share { struct_size, measure, deviation, cause }
+        crate::access::fitw_tool_limits {
+            struct_size, flags, air_mm, extension_mm, socket_diameter_mm, socket_length_mm, swing_rad,
+            bolt_length_mm
+        }
+        crate::access::fitw_insertion_limits {
+            struct_size, flags, clearance_mm, directions, tries, seed, without, without_count
+        }
         crate::made::fitw_made { struct_size, laid_on, scan, start, tolerance_mm }
         crate::table::fitw_column { struct_size, quantity, name }
         crate::plugin::fitw_plugin_options {

@@ -298,7 +298,7 @@ fn axis_deviation(view: &View<'_>, f: usize, at: &Point3, along: Option<&Directi
     deviation(&view.scene.features[f].feature.covariance, at, along)
 }
 
-fn radius_of(view: &View<'_>, f: usize) -> Option<f64> {
+pub(super) fn radius_of(view: &View<'_>, f: usize) -> Option<f64> {
     use crate::primitive::Primitive;
     match &view.scene.features[f].feature.shape {
         Primitive::Cylinder(c) => Some(c.radius),

@@ -101,7 +101,7 @@ fn surroundings(view: &View<'_>, mounts: &[Mount], context: &Context) -> Result<
     context.report("fit check: clearance", 0.6)?;
     findings.extend(context.run(|| clearance::check(view)));
     context.report("fit check: coverage", 0.85)?;
-    let unseen = context.run(|| coverage::check(view, &findings));
+    let unseen = context.run(|| coverage::check(view, mounts, &findings));
     findings.extend(unseen);
     context.report("fit check: motions", 0.9)?;
     findings.extend(motion::check(view, context)?);

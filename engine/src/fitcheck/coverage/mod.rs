@@ -9,16 +9,18 @@
 pub(super) mod bridges;
 mod lid;
 
+use super::scene::Mount;
 use super::view::{Owner, View};
 use super::{Finding, Measure, Verdict};
-use crate::primitive::{Direction, Point3, Vec3, unit};
+use crate::primitive::{Direction, Line, Point3, Vec3, unit};
 use crate::solid::Mesh;
 
 /// One finding per unseen place near the part; a passed one if there is none.
-pub(super) fn check(view: &View<'_>, findings: &[Finding]) -> Vec<Finding> {
+pub(super) fn check(view: &View<'_>, mounts: &[Mount], findings: &[Finding]) -> Vec<Finding> {
     let mut found = Vec::new();
+    let bolted: Vec<Bolted> = mounts.iter().filter_map(|m| Bolted::new(view, m)).collect();
     for s in 0..view.scans.len() {
-        found.extend(borders(view, s));
+        found.extend(borders(view, s, &bolted));
         found.extend(bridged(view, s));
     }
     found.extend(behind(view, findings));
@@ -39,13 +41,28 @@ pub(super) fn check(view: &View<'_>, findings: &[Finding]) -> Vec<Finding> {
     found
 }
 
+/// The mouth of a bolt hole and what is behind it: a bolt goes there, not the part.
+struct Bolted {
+    axis: Line,
+    reach: f64,
+}
+
+impl Bolted {
+    fn new(view: &View<'_>, mount: &Mount) -> Option<Self> {
+        let shape = &view.scene.features[mount.hole].feature.shape;
+        let axis = Line { point: shape.point(), direction: shape.direction()? };
+        let radius = super::holes::radius_of(view, mount.hole).unwrap_or(0.0);
+        Some(Bolted { axis, reach: MOUTH * radius.max(mount.part_hole.radius) })
+    }
+}
+
 /// A stretch of a scan's border, or all of a hole's.
 struct Gap {
     ids: Vec<u32>,
     is_hole: bool,
 }
 
-fn borders(view: &View<'_>, s: usize) -> Vec<Finding> {
+fn borders(view: &View<'_>, s: usize, bolted: &[Bolted]) -> Vec<Finding> {
     let scan = view.scene.scans[s].scan;
     let points = &view.scans[s].points;
     let mut found = Vec::new();
@@ -56,7 +73,7 @@ fn borders(view: &View<'_>, s: usize) -> Vec<Finding> {
         if !view.solid.is_near(&places, reach) {
             continue;
         }
-        let unseen: Vec<bool> = border.iter().map(|&i| is_unseen(view, s, i)).collect();
+        let unseen: Vec<bool> = border.iter().map(|&i| is_unseen(view, s, bolted, i)).collect();
         if !unseen.contains(&true) {
             continue;
         }
@@ -90,11 +107,13 @@ fn asked(view: &View<'_>, s: usize, border: &[u32]) -> f64 {
 }
 
 /// Whether what lies beyond a border point was seen by no other scan and is nobody's seat.
-fn is_unseen(view: &View<'_>, s: usize, i: u32) -> bool {
-    if matches!(view.scans[s].owner[i as usize], Owner::Seat(_) | Owner::Beside) {
+fn is_unseen(view: &View<'_>, s: usize, bolted: &[Bolted], i: u32) -> bool {
+    let place = view.scans[s].points[i as usize];
+    if matches!(view.scans[s].owner[i as usize], Owner::Seat(_) | Owner::Beside)
+        || bolted.iter().any(|b| b.axis.distance(&place) < b.reach)
+    {
         return false;
     }
-    let place = view.scans[s].points[i as usize];
     let others = (0..view.scans.len()).filter(|&t| t != s);
     !others.into_iter().any(|t| {
         let scan = view.scene.scans[t].scan;
@@ -287,6 +306,8 @@ fn words(d: &Direction) -> String {
     format!("{sign}{} ({:.2}, {:.2}, {:.2})", ['x', 'y', 'z'][k], d.x, d.y, d.z)
 }
 
+/// Radii of a bolt hole within which a border is its own: a chamfer and the scan's rounding of the mouth.
+const MOUTH: f64 = 1.5;
 /// Width in spacings below which a hole is below what the scan shows (three to five spacings by common
 /// experience).
 const HOLE: f64 = 5.0;

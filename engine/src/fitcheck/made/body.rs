@@ -35,7 +35,7 @@ pub(super) fn as_made(part: &Part, scan: &[Point3], size: f64, reach: f64) -> Bo
         let n = normals[hit.triangle as usize].try_normalize(0.0)?;
         // A point off an edge says nothing of either side.
         let off = (p - hit.point).dot(&n);
-        (off.abs() > 0.7 * hit.distance).then_some((hit.triangle, off))
+        (off.abs() >= 0.7 * hit.distance).then_some((hit.triangle, off))
     };
     let hits: Vec<Option<(u32, f64)>> = scan.par_iter().with_min_len(1024).map(over).collect();
     let mut own: Vec<Vec<f64>> = vec![Vec::new(); triangles.len()];
