@@ -248,14 +248,18 @@ fn bridged(view: &View<'_>, s: usize) -> Option<Finding> {
 /// Corners of the part that lie behind the nearest surface, away from every overlap that was found.
 fn behind(view: &View<'_>, findings: &[Finding]) -> Option<Finding> {
     let corners = &view.part.points;
-    let mut nearest: Vec<Option<(f64, Point3)>> = vec![None; corners.len()];
+    // A seat is there: a corner on it or in it is the seat's matter, not behind what lies farther off.
+    let mut nearest: Vec<Option<(f64, Point3, bool)>> = vec![None; corners.len()];
     for s in 0..view.scans.len() {
-        let seat = |o: &Owner| matches!(o, Owner::Seat(_) | Owner::Beside);
-        let mesh = view.mesh(s, |o| !o.iter().any(seat));
+        let mesh = view.mesh(s, |_| true);
+        let seat = |t: u32| {
+            let owners = mesh.triangles()[t as usize].map(|i| view.scans[s].owner[i as usize]);
+            owners.iter().any(|o| matches!(o, Owner::Seat(_) | Owner::Beside))
+        };
         for (best, hit) in nearest.iter_mut().zip(mesh.sides(corners)) {
             let Some(hit) = hit else { continue };
             if best.is_none_or(|b| hit.distance.abs() < b.0.abs()) {
-                *best = Some((hit.distance, hit.point));
+                *best = Some((hit.distance, hit.point, seat(hit.triangle)));
             }
         }
     }
@@ -272,7 +276,7 @@ fn behind(view: &View<'_>, findings: &[Finding]) -> Option<Finding> {
     let hidden: Vec<(usize, f64, Point3)> = nearest
         .iter()
         .enumerate()
-        .filter_map(|(k, n)| n.map(|(d, on)| (k, d, on)))
+        .filter_map(|(k, n)| n.filter(|n| !n.2).map(|(d, on, _)| (k, d, on)))
         .filter(|&(k, d, _)| d < -tolerance(&corners[k]) && !explained(&corners[k], -d))
         .collect();
     let &(k, distance, on_scan) = hidden.iter().min_by(|a, b| a.1.total_cmp(&b.1))?;
