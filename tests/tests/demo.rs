@@ -190,6 +190,7 @@ fn the_tight_clearance_is_undecided_and_right() {
 #[test]
 fn the_rocking_filter_keeps_the_air_that_it_does() {
     let Run { demo, outcome } = run();
+    assert!(!demo.truth.motions.is_empty());
     for truth in &demo.truth.motions {
         let found = finding(outcome, "motion", &truth.name);
         let (value, u) = (found.value.expect("a clearance"), found.uncertainty.expect("its U"));
