@@ -15,6 +15,7 @@ mod shells;
 mod sign;
 mod sweep;
 mod triangle;
+mod wide;
 
 use std::sync::OnceLock;
 

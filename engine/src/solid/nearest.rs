@@ -4,10 +4,9 @@
 //! weighted normals of its edges and corners, which is exact away from the border (J. A. Bærentzen,
 //! H. Aanæs 2005, Signed distance computation using the angle weighted pseudonormal).
 
-use std::collections::BTreeMap;
-
 use super::Mesh;
 use super::triangle::{Corners, Place, nearest_on_triangle};
+use super::wide::{Held, Rounded};
 use crate::primitive::{Point3, Vec3};
 
 /// Nearest place of a mesh.
@@ -34,36 +33,43 @@ impl Mesh {
     /// Nearest place closer than `reach` (mm); `guess` is a triangle likely near.
     pub(crate) fn nearest(&self, p: &Point3, reach: f64, guess: Option<u32>) -> Option<Hit> {
         let r = p - self.bvh.middle;
+        let rounded = Rounded::new(&r);
         let mut best = (reach * reach, None);
         if let Some(t) = guess.filter(|&t| (t as usize) < self.triangles.len()) {
             improve(p, t, &self.corners(t), &mut best);
         }
-        let nodes = &self.bvh.nodes;
-        let mut stack: Vec<(f64, u32)> = Vec::with_capacity(64);
-        if let Some(root) = nodes.first() {
-            stack.push((root.squared_distance(&r), 0));
-        }
-        while let Some((bound, i)) = stack.pop() {
-            if bound >= best.0 {
-                continue;
-            }
-            let n = &nodes[i as usize];
-            if n.is_leaf() {
-                for k in n.range() {
+        let nodes = &self.bvh.wide.nodes;
+        // The root is asked for in any case.
+        let mut stack: Vec<(f32, Held)> = Vec::with_capacity(64);
+        let mut next = (!nodes.is_empty()).then_some(Held::ROOT);
+        while let Some(held) = next {
+            if let Some(triangles) = held.triangles() {
+                for k in triangles {
                     improve(p, self.bvh.order[k], &self.corners_in_order(k), &mut best);
                 }
-                continue;
+            } else {
+                let four = &nodes[held.node()];
+                let bounds = four.squared_distances(&rounded);
+                let start = stack.len();
+                let lanes = bounds.into_iter().zip(four.held);
+                stack.extend(lanes.filter(|lane| f64::from(lane.0) < best.0));
+                // The nearest last, to be asked first; four at most.
+                let own = &mut stack[start..];
+                for i in 1..own.len() {
+                    for j in (1..=i).rev() {
+                        if own[j - 1].0 < own[j].0 {
+                            own.swap(j - 1, j);
+                        }
+                    }
+                }
             }
-            let (a, b) = (n.first, n.first + 1);
-            let (da, db) =
-                (nodes[a as usize].squared_distance(&r), nodes[b as usize].squared_distance(&r));
-            let (near, far) = if da <= db { ((da, a), (db, b)) } else { ((db, b), (da, a)) };
-            if far.0 < best.0 {
-                stack.push(far);
-            }
-            if near.0 < best.0 {
-                stack.push(near);
-            }
+            next = loop {
+                match stack.pop() {
+                    Some((bound, held)) if f64::from(bound) < best.0 => break Some(held),
+                    Some(_) => {}
+                    None => break None,
+                }
+            };
         }
         let (point, triangle, place) = best.1?;
         Some(Hit { point, distance: best.0.sqrt(), triangle, place })
@@ -95,18 +101,27 @@ impl Mesh {
 
     fn corner_normal(&self, v: u32) -> Option<Vec3> {
         let mut sum = Vec3::zeros();
-        let mut rim = BTreeMap::new();
+        // How often the fan's rim is left and reached at each neighbour; few, so a list will do.
+        let mut rim: Vec<(u32, i32)> = Vec::with_capacity(16);
+        let mut count = |v: u32, by: i32| match rim.iter_mut().find(|r| r.0 == v) {
+            Some(r) => r.1 += by,
+            None => rim.push((v, by)),
+        };
         for f in self.fan(v) {
             let t = self.triangles[f as usize];
             let k = t.iter().position(|&i| i == v)?;
             let (next, last) = (t[(k + 1) % 3], t[(k + 2) % 3]);
-            *rim.entry(next).or_insert(0) += 1;
-            *rim.entry(last).or_insert(0) -= 1;
+            count(next, 1);
+            count(last, -1);
             let at = self.points[v as usize];
             let (a, b) = (self.points[next as usize] - at, self.points[last as usize] - at);
-            sum += unit_or_zero(self.face_normal(f)) * a.cross(&b).norm().atan2(a.dot(&b));
+            let normal = a.cross(&b);
+            let double = normal.norm();
+            if double > 0.0 {
+                sum += normal * (double.atan2(a.dot(&b)) / double);
+            }
         }
-        rim.values().all(|&n| n == 0).then_some(sum)
+        rim.iter().all(|r| r.1 == 0).then_some(sum)
     }
 
     fn fan(&self, v: u32) -> impl Iterator<Item = u32> + '_ {

@@ -4,11 +4,14 @@
 //! (E. Larsen, S. Gottschalk, M. Lin, D. Manocha 2000, Fast distance queries with rectangular swept
 //! sphere volumes; here with plain boxes).
 
+use std::ops::Range;
+
 use rayon::prelude::*;
 
 use super::Mesh;
 use super::bvh::Node;
 use super::triangle::{touch, triangle_gap};
+use super::wide::Lane;
 use crate::primitive::{Point3, Vec3};
 
 /// Nearest places of two meshes.
@@ -29,28 +32,38 @@ pub(crate) struct Witness {
 impl Mesh {
     /// Least distance to another mesh below `reach` (mm), with its witness points.
     pub(crate) fn least_distance(&self, other: &Mesh, reach: f64) -> Option<Witness> {
-        let search = Search { a: self, b: other, shift: other.bvh.middle - self.bvh.middle };
+        let shift = other.bvh.middle - self.bvh.middle;
+        let search = Search { a: self, b: other, shift };
         let mut best = (reach * reach, None);
-        let mut stack = Vec::with_capacity(256);
-        if let (Some(a), Some(b)) = (self.bvh.nodes.first(), other.bvh.nodes.first()) {
-            stack.push((a.squared_gap(b, &search.shift), 0, 0));
+        let mut stack: Vec<(f64, Lane, Lane)> = Vec::with_capacity(256);
+        let (Some(a), Some(b)) = (self.bvh.wide.nodes.first(), other.bvh.wide.nodes.first()) else {
+            return None;
+        };
+        for a in a.lanes() {
+            stack.extend(b.lanes().map(|b| (a.squared_gap(&b, &shift), a, b)));
         }
-        while let Some((bound, i, j)) = stack.pop() {
+        search.nearest_last(&mut stack);
+        while let Some((bound, a, b)) = stack.pop() {
             if bound >= best.0 {
                 continue;
             }
-            let (a, b) = search.nodes(i, j);
-            if a.is_leaf() && b.is_leaf() {
-                search.compare(a, b, &mut best);
-                continue;
+            let start = stack.len();
+            let below = |mesh: &'_ Mesh, lane: &Lane| mesh.bvh.wide.nodes[lane.held.node()];
+            match (a.held.triangles(), b.held.triangles()) {
+                (Some(of_a), Some(of_b)) => search.compare(of_a, of_b, &mut best),
+                (of_a, of_b) if of_a.is_none() && (of_b.is_some() || a.size() >= b.size()) => {
+                    let four = below(self, &a);
+                    stack.extend(four.lanes().map(|a| (a.squared_gap(&b, &shift), a, b)));
+                }
+                _ => {
+                    let four = below(other, &b);
+                    stack.extend(four.lanes().map(|b| (a.squared_gap(&b, &shift), a, b)));
+                }
             }
-            let mut children = search.children(i, j);
-            // Boxes that overlap alike are told apart by their middles.
-            let key = |c: &(f64, u32, u32)| (c.0, search.offset(c.1, c.2));
-            if key(&children[0]) < key(&children[1]) {
-                children.swap(0, 1);
-            }
-            stack.extend(children.into_iter().filter(|c| c.0 < best.0));
+            let mut own = stack.split_off(start);
+            own.retain(|c| c.0 < best.0);
+            search.nearest_last(&mut own);
+            stack.append(&mut own);
         }
         best.1
     }
@@ -95,9 +108,10 @@ impl Search<'_> {
         a.squared_gap(b, &self.shift)
     }
 
-    fn offset(&self, i: u32, j: u32) -> f64 {
-        let (a, b) = self.nodes(i, j);
-        a.squared_offset(b, &self.shift)
+    /// Puts the nearest pair last; boxes that overlap alike are told apart by their middles.
+    fn nearest_last(&self, pairs: &mut [(f64, Lane, Lane)]) {
+        let offset = |c: &(f64, Lane, Lane)| c.1.squared_offset(&c.2, &self.shift);
+        pairs.sort_by(|x, y| y.0.total_cmp(&x.0).then_with(|| offset(y).total_cmp(&offset(x))));
     }
 
     /// The two pairs below a pair that is not two leaves.
@@ -112,11 +126,11 @@ impl Search<'_> {
         pairs.map(|(i, j)| (self.gap(i, j), i, j))
     }
 
-    fn compare(&self, a: &Node, b: &Node, best: &mut (f64, Option<Witness>)) {
-        for ka in a.range() {
+    fn compare(&self, a: Range<usize>, b: Range<usize>, best: &mut (f64, Option<Witness>)) {
+        for ka in a {
             let ta = self.a.corners_in_order(ka);
             let (low, high) = extent(&ta);
-            for kb in b.range() {
+            for kb in b.clone() {
                 let tb = self.b.corners_in_order(kb);
                 let (l, h) = extent(&tb);
                 let apart = (l - high).sup(&(low - h)).sup(&Vec3::zeros());
