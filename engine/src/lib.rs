@@ -1,7 +1,7 @@
 //! Geometry engine for designing a part onto a machine that is known only from a scan.
 //!
 //! The layers, each using only those before it: [`error`], [`units`], [`context`], `files` → [`primitive`]
-//! → `numeric` → [`scan`] → [`region`] → [`associate`] → [`plugin`] → [`feature`] → [`datum`] → [`register`]
+//! → `numeric` → [`scan`] → [`region`] → [`associate`] → [`plugin`] → [`feature`] → [`datum`] → [`survey`] → [`register`]
 //! → [`exchange`] → `solid` → [`simulate`] → [`fitcheck`] → [`job`] → [`report`] → the command
 //! line. Inside everything is millimetre, radian, `f64`, right-handed.
 
@@ -25,6 +25,7 @@ pub mod report;
 pub mod scan;
 pub mod simulate;
 mod solid;
+pub mod survey;
 pub mod units;
 
 pub use context::Context;

@@ -1,6 +1,7 @@
 //! Shared fixtures of the cross-crate tests: outside references that may be absent, and random draws.
 
 pub mod c;
+pub mod machines;
 pub mod package;
 pub mod plugins;
 pub mod scenes;

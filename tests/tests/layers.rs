@@ -4,7 +4,7 @@ use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 
 /// The order of the house; rooms in one row may not use each other unless they are the same.
-const ORDER: [&[&str]; 20] = [
+const ORDER: [&[&str]; 21] = [
     &["error"],
     &["units"],
     &["context"],
@@ -17,6 +17,7 @@ const ORDER: [&[&str]; 20] = [
     &["plugin"],
     &["feature"],
     &["datum"],
+    &["survey"],
     &["register"],
     &["exchange"],
     &["solid"],

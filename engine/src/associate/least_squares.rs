@@ -13,8 +13,17 @@ use super::robust::{self, Separated};
 use super::solve::solve;
 use super::{Covariance, Fit, Input, Request, cost, part, quality, start};
 use crate::error::{Error, Result};
-use crate::numeric::robust::untruncated;
+use crate::numeric::robust::{deviation_per_median, median, untruncated};
 use crate::primitive::{Kind, Point3, Primitive, Vec3};
+
+/// How a solution is finished.
+#[derive(Debug, Clone, Copy)]
+enum Looked {
+    /// So many more passes, and the noise is examined.
+    Closely(usize),
+    /// The noise is taken as independent from point to point.
+    Quickly,
+}
 
 /// Fits one shape.
 pub(crate) fn fit<M: Model<N>, const N: usize>(
@@ -29,7 +38,7 @@ pub(crate) fn fit<M: Model<N>, const N: usize>(
         let middle = data.middle;
         let found = robust::separate::<M, N>(&mut data, &sample, request.context.as_ref())?;
         let nothing_out = found.rejected.is_empty();
-        match finish(&data, &sample, input, request, found, PASSES) {
+        match finish(&data, &sample, input, request, found, Looked::Closely(PASSES)) {
             // What is left must itself determine the shape, or else it was no outlier that was cut.
             Err(Error::Undetermined { .. }) if !nothing_out => data.middle = middle,
             done => return done,
@@ -37,7 +46,7 @@ pub(crate) fn fit<M: Model<N>, const N: usize>(
     }
     let shape = start::least_squares::<M, N>(&data, &sample)?;
     let all = Separated { shape, deviation: 0.0, cut: f64::INFINITY, rejected: Vec::new() };
-    finish(&data, &sample, input, request, all, PASSES)
+    finish(&data, &sample, input, request, all, Looked::Closely(PASSES))
 }
 
 /// What is said of a shape that somebody else fitted: quality, noise and covariance, without moving it.
@@ -54,7 +63,35 @@ pub(super) fn judge<M: Model<N>, const N: usize>(
     }
     let shape: M = scaled(&data, shape);
     let found = Separated { shape, deviation: 0.0, cut: f64::INFINITY, rejected };
-    finish(&data, &sample, input, request, found, 0)
+    finish(&data, &sample, input, request, found, Looked::Closely(0))
+}
+
+/// The least-squares shape near a given one, gross outliers aside.
+pub(super) fn polish<M: Model<N>, const N: usize>(
+    input: &Input<'_>,
+    near: &Primitive,
+) -> Result<Fit<M>> {
+    let mut data = Data::new(M::KIND.name(), input, M::MINIMUM)?;
+    let sample = data.sample(SAMPLE);
+    let mut found = Separated::<M> {
+        shape: scaled(&data, near),
+        deviation: 0.0,
+        cut: f64::INFINITY,
+        rejected: Vec::new(),
+    };
+    for _ in 0..POLISHINGS {
+        let shape: Primitive = found.shape.unscaled(&data.centre, data.scale).into();
+        let off = |p: &Point3| shape.distance(p).abs() / data.scale;
+        let distances: Vec<f64> = input.points.iter().map(off).collect();
+        found.deviation =
+            (median(&mut distances.clone()) * deviation_per_median(1)).max(data.rounding);
+        found.cut = POLISHED * found.deviation;
+        found.rejected = distances.iter().map(|d| *d > found.cut).collect();
+        let start = found.shape.signed(None);
+        found.shape = solve(&data, start, &Weight::Kept(&found.rejected), PASSES, None)?.shape;
+    }
+    data.recentre(&found.rejected);
+    finish(&data, &sample, input, &Request::default(), found, Looked::Quickly)
 }
 
 /// A shape in scaled coordinates.
@@ -74,8 +111,12 @@ fn finish<M: Model<N>, const N: usize>(
     input: &Input<'_>,
     request: &Request,
     found: Separated<M>,
-    passes: usize,
+    looked: Looked,
 ) -> Result<Fit<M>> {
+    let passes = match looked {
+        Looked::Closely(passes) => passes,
+        Looked::Quickly => PASSES,
+    };
     let context = request.context.as_ref();
     let weight =
         if found.rejected.is_empty() { Weight::One } else { Weight::Kept(&found.rejected) };
@@ -100,7 +141,10 @@ fn finish<M: Model<N>, const N: usize>(
     // Whether the data determine the shape is a matter of where they lie, not of what their noise shares.
     let plain = Deviations::new(&inverse, &(SMatrix::identity() * sigma.powi(2)), sigma);
     determined::check(&solution, &plain, sample, found.cut)?;
-    let noise = noise::examine(data, sample, &solution, &before);
+    let noise = match looked {
+        Looked::Closely(_) => noise::examine(data, sample, &solution, &before),
+        Looked::Quickly => noise::white(&before),
+    };
     let mut deviations = Deviations::new(&inverse, &noise.covariance, sigma);
     if M::KIND == Kind::Circle {
         deviations.split(&pass::by_residual(data, &solution.shape, &weight), &M::FREE);
@@ -190,5 +234,9 @@ fn sign(x: f64) -> f64 {
 
 /// Points that starting values and scale are taken from.
 pub(crate) const SAMPLE: usize = 2048;
+/// Times that outliers are told from the rest when a shape is polished.
+const POLISHINGS: usize = 2;
+/// Deviations beyond which a point is left out of it.
+const POLISHED: f64 = 3.5;
 /// Most passes over all points.
 const PASSES: usize = 200;

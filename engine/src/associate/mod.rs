@@ -38,7 +38,7 @@ pub use covariance::Covariance;
 pub use extent::extent;
 pub use follow::refit;
 pub use group::{GroupFit, MOST_MEMBERS, Member, Relation, fit_group};
-pub(crate) use judge::judge;
+pub(crate) use judge::{judge, polish};
 pub use noise::{Evidence, NoiseModel, NoiseRecord};
 
 use nalgebra::Matrix3;

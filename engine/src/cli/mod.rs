@@ -1,8 +1,9 @@
-//! The command line: `demo`, `run`, `convert`, `plugins`, `schema`; the engine's first customer.
+//! The command line: `demo`, `run`, `survey`, `convert`, `plugins`, `schema`; the engine's first customer.
 
 mod bars;
 mod convert;
 mod plugins;
+mod survey;
 
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;
@@ -47,6 +48,22 @@ enum Command {
         scan_machine: bool,
         #[command(flatten)]
         plugins: Plugins,
+    },
+    /// Finds every plane, cylinder, cone, sphere, torus and hole in a scan; writes a page to look at and a
+    /// starter job file.
+    Survey {
+        /// Mesh or bare points: STL, PLY, OBJ, GLB, 3MF, E57 or text points.
+        #[arg(value_name = "SCAN")]
+        scan: PathBuf,
+        /// Folder to write into; default: beside the scan, named after it.
+        #[arg(long, value_name = "DIR")]
+        out: Option<PathBuf>,
+        /// Unit of the coordinates read: mm, cm, m, in; GLB, 3MF and E57 name their own.
+        #[arg(long, value_name = "UNIT", default_value = "mm")]
+        unit: String,
+        /// Leave out what measures less across, mm.
+        #[arg(long, value_name = "MM")]
+        smallest: Option<f64>,
     },
     /// Writes a scan or a part as another mesh format, in the same coordinates.
     Convert {
@@ -146,6 +163,11 @@ fn run(arguments: &Arguments) -> Result<u8> {
             let folder = out.clone().unwrap_or_else(|| beside(job));
             let options = WriteOptions { scan_machine: *scan_machine };
             run_job(job, &folder, options, plugins, &context)
+        }
+        Command::Survey { scan, out, unit, smallest } => {
+            let context = bars::context(arguments.threads)?;
+            let folder = out.clone().unwrap_or_else(|| scan.with_extension("survey"));
+            survey::run(scan, &folder, unit, *smallest, &context)
         }
         Command::Convert { from, to, unit, chord_error, reader, plugins } => {
             let context = bars::context(arguments.threads)?;

@@ -13,6 +13,7 @@ mod result;
 mod run;
 mod schema;
 mod spec;
+mod survey;
 mod temperature;
 mod write;
 
@@ -27,5 +28,6 @@ pub use spec::{
     Job, JoinBy, JoinSpec, MeshSpec, MountSpec, OptionSpec, OutputSpec, PartSpec, PluginSpec,
     RegionSpec, RelationSpec, ScanSpec,
 };
+pub use survey::SurveyFiles;
 pub use temperature::{BodySpec, TemperatureSpec};
 pub use write::WriteOptions;

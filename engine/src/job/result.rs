@@ -89,21 +89,21 @@ impl Outcome {
 }
 
 /// Divisors that take mm and rad to the job's units.
-struct Units {
-    length: f64,
-    angle: f64,
+pub(super) struct Units {
+    pub(super) length: f64,
+    pub(super) angle: f64,
 }
 
 impl Units {
-    fn len(&self, mm: f64) -> Json {
+    pub(super) fn len(&self, mm: f64) -> Json {
         json!(mm / self.length)
     }
 
-    fn ang(&self, rad: f64) -> Json {
+    pub(super) fn ang(&self, rad: f64) -> Json {
         json!(rad / self.angle)
     }
 
-    fn point(&self, p: &Point3) -> Json {
+    pub(super) fn point(&self, p: &Point3) -> Json {
         json!([p.x / self.length, p.y / self.length, p.z / self.length])
     }
 
@@ -155,21 +155,33 @@ impl Units {
     }
 
     fn feature(&self, f: &FeatureOutcome) -> Json {
-        let Feature { name, kind, fitter, shape, covariance, quality, notes, .. } = &f.feature;
+        let mut out = self.fitted(&f.feature, f.scanner);
+        if let Some(held) = &f.held {
+            out["held"] = json!(held);
+        }
+        if let Some(cost) = &f.cost {
+            out["cost"] = self.cost(cost);
+        }
+        out
+    }
+
+    /// A feature by itself; `scanner` is the deviation of its place by the scanner's error of length, mm.
+    pub(super) fn fitted(&self, feature: &Feature, scanner: f64) -> Json {
+        let Feature { name, kind, fitter, shape, covariance, quality, notes, .. } = feature;
         let mut parameters = Map::new();
         for p in shape.parameters() {
-            parameters.insert(parameter_name(&f.feature, &p), self.value(&p.value));
+            parameters.insert(parameter_name(feature, &p), self.value(&p.value));
         }
         let mut uncertainty = Map::new();
         uncertainty.insert(
             "position".into(),
-            self.len(2.0 * covariance.deviation_at(&shape.point()).hypot(f.scanner)),
+            self.len(2.0 * covariance.deviation_at(&shape.point()).hypot(scanner)),
         );
         if let Some(d) = shape.direction() {
             let name = if shape.kind() == Kind::Plane { "normal" } else { "axis" };
             uncertainty.insert(name.into(), self.ang(2.0 * covariance.tilt(&d)));
         }
-        self.sizes(&f.feature, &mut uncertainty);
+        self.sizes(feature, &mut uncertainty);
         if let Primitive::Composite(shape) = shape {
             self.reported(shape, &mut uncertainty);
         }
@@ -186,12 +198,6 @@ impl Units {
             if !q.contacts.is_empty() {
                 out["contacts"] = q.contacts.iter().map(|p| self.point(p)).collect();
             }
-        }
-        if let Some(held) = &f.held {
-            out["held"] = json!(held);
-        }
-        if let Some(cost) = &f.cost {
-            out["cost"] = self.cost(cost);
         }
         out
     }
@@ -214,7 +220,7 @@ impl Units {
         out
     }
 
-    fn sizes(&self, feature: &Feature, uncertainty: &mut Map<String, Json>) {
+    pub(super) fn sizes(&self, feature: &Feature, uncertainty: &mut Map<String, Json>) {
         let size = |k| 2.0 * feature.covariance.size(k);
         let mut put = |name: &str, value: Json| uncertainty.insert(name.into(), value);
         match feature.shape.kind() {
@@ -236,7 +242,7 @@ impl Units {
         }
     }
 
-    fn value(&self, value: &Value) -> Json {
+    pub(super) fn value(&self, value: &Value) -> Json {
         match value {
             Value::Point(p) => self.point(p),
             Value::Direction(d) => json!([d.x, d.y, d.z]),
@@ -284,7 +290,7 @@ impl Units {
         }
     }
 
-    fn quality(&self, q: &Quality) -> Json {
+    pub(super) fn quality(&self, q: &Quality) -> Json {
         json!({
             "points": q.points, "rejected": q.rejected, "rms": self.len(q.rms),
             "largest": self.len(q.largest), "zone": self.len(q.zone), "extent": self.len(q.extent),
@@ -377,7 +383,7 @@ fn parameter_name(feature: &Feature, p: &Parameter) -> String {
 }
 
 /// Place of the first `null` inside numbers: JSON has no NaN, the writer turns it to null.
-fn null_number(value: &Json, place: &str) -> Option<String> {
+pub(super) fn null_number(value: &Json, place: &str) -> Option<String> {
     match value {
         Json::Array(a) => a.iter().enumerate().find_map(|(k, v)| match v {
             Json::Null => Some(format!("{place}[{k}]")),

@@ -15,6 +15,7 @@ mod page;
 mod picture;
 mod profile;
 mod summary;
+mod survey;
 mod table;
 mod text;
 mod view;
@@ -23,6 +24,7 @@ use crate::error::{Error, Result};
 use crate::job::Outcome;
 
 pub use summary::summary;
+pub use survey::{survey_html, survey_summary};
 
 /// What goes into the page.
 #[non_exhaustive]

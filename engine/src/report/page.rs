@@ -30,15 +30,20 @@ pub(super) fn page(outcome: &Outcome, options: &ReportOptions) -> Result<String>
         there().map(|(id, title, content)| section(id, title, content)).collect();
     let body =
         format!("{}<main>\n{stage}{sections}</main>\n", header(outcome, options, &units, &links));
-    Ok(format!(
+    Ok(whole(&outcome.job, "fit report", &body))
+}
+
+/// The file round a body that is safe HTML; nothing in it may run or be fetched.
+pub(super) fn whole(title: &str, kind: &str, body: &str) -> String {
+    format!(
         "<!DOCTYPE html>\n<html lang=\"en\">\n<head>\n<meta charset=\"utf-8\">\n\
          <meta http-equiv=\"Content-Security-Policy\" content=\"default-src 'none'; img-src data:; \
          style-src 'unsafe-inline'; base-uri 'none'; form-action 'none'\">\n\
          <meta name=\"viewport\" content=\"width=device-width, initial-scale=1\">\n\
          <meta name=\"color-scheme\" content=\"light dark\">\n\
-         <title>{} – fit report</title>\n<style>\n{STYLE}</style>\n</head>\n<body>\n{body}</body>\n</html>\n",
-        text::html(&outcome.job)
-    ))
+         <title>{} – {kind}</title>\n<style>\n{STYLE}</style>\n</head>\n<body>\n{body}</body>\n</html>\n",
+        text::html(title)
+    )
 }
 
 /// The overview and the close looks, with pictures if they are asked for and there is what to show.
@@ -117,7 +122,7 @@ fn stage(shots: &str, outcome: &Outcome, units: &Units) -> String {
     )
 }
 
-fn section(id: &str, title: &str, content: &str) -> String {
+pub(super) fn section(id: &str, title: &str, content: &str) -> String {
     format!(
         "<section id=\"{id}\" aria-labelledby=\"{id}-title\">\n<h2 id=\"{id}-title\">{title}</h2>\n{content}</section>\n"
     )

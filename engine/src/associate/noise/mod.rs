@@ -101,7 +101,7 @@ pub(crate) fn examine<M: Model<N>, const N: usize>(
 }
 
 /// Independent noise, for want of anything better.
-fn white<const N: usize>(before: &Before<'_, N>) -> Findings<N> {
+pub(crate) fn white<const N: usize>(before: &Before<'_, N>) -> Findings<N> {
     Findings {
         covariance: SMatrix::identity() * (before.point * widening(before.spare)).powi(2),
         white: before.point,

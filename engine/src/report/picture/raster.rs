@@ -72,7 +72,7 @@ impl Sorted {
     fn new(mesh: &Mesh<'_>, camera: &Camera, bands: usize) -> Self {
         let light = light(camera);
         let values = match mesh.paint {
-            Paint::Clearance(values, _) => values,
+            Paint::Clearance(values, _) | Paint::Labels(values, _) => values,
             Paint::Scan | Paint::Solid => &[],
         };
         let corner = |id: usize, p: &crate::primitive::Point3| {
@@ -110,7 +110,12 @@ impl Sorted {
         let ids = self.ids.iter().flat_map(|lists| &lists[band]);
         if mesh.triangles.is_empty() {
             let radius = splat_radius(mesh, tile.camera);
-            ids.for_each(|id| tile.point(&self.corners[*id as usize], radius));
+            let colour = |c: &Corner| match mesh.paint {
+                Paint::Labels(_, palette) => label_colour(palette, c.value),
+                _ => SCAN,
+            };
+            ids.map(|id| &self.corners[*id as usize])
+                .for_each(|c| tile.point(c, radius, colour(c)));
             return;
         }
         let light = light(tile.camera);
@@ -162,13 +167,17 @@ impl Tile<'_> {
                         let hatch = (x + y) % 12 < 3;
                         clearance_colour(bands, mix(|c| c.value), LINE * slope, lit, hatch)
                     }
+                    Paint::Labels(_, palette) if weights.front => {
+                        let same = t[0].value == t[1].value && t[1].value == t[2].value;
+                        shaded(label_colour(palette, if same { t[0].value } else { -1.0 }), lit)
+                    }
                     _ => plain_colour(mesh.paint, weights.front, cut, lit),
                 };
             }
         }
     }
 
-    fn point(&mut self, c: &Corner, radius: f32) {
+    fn point(&mut self, c: &Corner, radius: f32, colour: [u8; 3]) {
         if c.cut > 0.0 {
             return;
         }
@@ -183,7 +192,7 @@ impl Tile<'_> {
                 let at = (y - self.first) * self.width + x;
                 if c.z > self.depth[at] {
                     self.depth[at] = c.z;
-                    self.colour[at] = shaded(SCAN, c.lit.abs());
+                    self.colour[at] = shaded(colour, c.lit.abs());
                 }
             }
         }
@@ -226,11 +235,16 @@ fn clearance_colour(bands: &Bands, value: f32, line: f32, lit: f32, hatch: bool)
 fn plain_colour(paint: Paint<'_>, front: bool, cut: bool, lit: f32) -> [u8; 4] {
     match (paint, front) {
         (Paint::Scan, true) => shaded(SCAN, lit),
-        (Paint::Scan, false) => shaded(SCAN_BACK, -lit),
+        (Paint::Scan | Paint::Labels(..), false) => shaded(SCAN_BACK, -lit),
         (_, false) if cut => [0, 0, 0, INSIDE],
         (_, true) => shaded(SOLID, lit),
         (_, false) => shaded(SOLID, -lit),
     }
+}
+
+/// Colour of a label; the scan's own for none.
+fn label_colour(palette: &[[u8; 3]], label: f32) -> [u8; 3] {
+    if label >= 0.0 { palette.get(label as usize).copied().unwrap_or(SCAN) } else { SCAN }
 }
 
 fn triangle(corners: &[Corner], ids: &[u32; 3]) -> Option<[Corner; 3]> {

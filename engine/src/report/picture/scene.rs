@@ -33,6 +33,9 @@ pub(in crate::report) enum Paint<'a> {
     Scan,
     /// Closed solid of one colour.
     Solid,
+    /// Open surface, a triangle in the colour of the whole number that its corners have in common; grey where they differ or
+    /// there is no such colour.
+    Labels(&'a [f64], &'a [[u8; 3]]),
     /// Closed solid coloured by a value of each corner, mm.
     Clearance(&'a [f64], &'a Bands),
 }
@@ -57,6 +60,6 @@ pub(in crate::report) struct Stroke {
 impl Paint<'_> {
     /// Whether the mesh is closed, so that a back seen through a cut is its inside.
     pub(super) fn is_solid(&self) -> bool {
-        !matches!(self, Paint::Scan)
+        !matches!(self, Paint::Scan | Paint::Labels(..))
     }
 }
