@@ -1020,20 +1020,34 @@ class Scene {
         features_.push_back(f);
         return static_cast<int32_t>(features_.size()) - 1;
     }
-    /* Where the part is bolted on: places of hole and seat (-1: none). */
-    void mount(int32_t hole, int32_t seat, const Point &near_mm) {
+    /* Where the part is bolted on: places of hole and seat (-1: none); length of that bolt under its head for the
+       tools (0: as they say). */
+    void mount(int32_t hole, int32_t seat, const Point &near_mm, double bolt_length_mm = 0.0) {
         fitw_mount m = FITW_ZERO;
         m.hole = hole;
         m.seat = seat;
         for (std::size_t k = 0; k < 3; ++k) m.near_mm[k] = near_mm[k];
         mounts_.push_back(m);
+        bolt_lengths_.push_back(bolt_length_mm);
+    }
+    /* Another designed part in the machine; the place of it in the scene. With `touches` only overlap is a fail. */
+    int32_t other_part(const Part &part, const std::string &name, bool touches = false, double keep_clear_mm = 0.0) {
+        fitw_other_part o = FITW_ZERO;
+        o.part = part.get();
+        o.name = keep(name);
+        o.keep_clear_mm = keep_clear_mm;
+        o.touches = touches ? 1 : 0;
+        other_parts_.push_back(o);
+        return static_cast<int32_t>(other_parts_.size()) - 1;
     }
     void datum(const Datum &datum) { scene_.datum = datum.get(); }
-    /* Space for tools is checked too; the struct made by sized<fitw_tool_limits>(). */
+    /* Space for tools is checked too; the struct made by sized<fitw_tool_limits>(). Lengths of single bolts are those
+       of the mounts, unless it has its own. */
     void tools(const fitw_tool_limits &limits) { tools_.assign(1, limits); }
-    /* The way of the part to its seat is checked too; what `without` points to must outlive the check. */
+    /* The way of the part to its seat is checked too; what `without` and `without_parts` point to must outlive the
+       check. */
     void insertion(const fitw_insertion_limits &limits) { insertion_.assign(1, limits); }
-    /* What moves (FITW_MOVING_…, its place among features or scans) and how, the first movement acting first; a box
+    /* What moves (FITW_MOVING_…, its place among features, scans or other parts) and how, the first movement acting first; a box
        has two corners, a sphere its centre and (radius, 0, 0). clearance_mm as in a feature. */
     void motion(const std::string &name, int32_t moving, int32_t place, const std::vector<fitw_scene_move> &moves,
                 double clearance_mm = 0.0, const Point &low_mm = Point(), const Point &high_mm = Point()) {
@@ -1068,7 +1082,8 @@ class Scene {
     /* Every check. */
     Out<Check> check() const {
         fitw_check *out = nullptr;
-        fitw_scene scene = whole();
+        fitw_tool_limits tools = FITW_ZERO;
+        fitw_scene scene = whole(tools);
         fitw_status status = fitw_check_run(detail::raw(session_), &scene, &out);
         return detail::made<Check>(session_, status, out);
     }
@@ -1078,7 +1093,8 @@ class Scene {
                     const fitw_pose *start = nullptr, fitw_pose *part_from_scan = nullptr,
                     std::vector<double> *deviations = nullptr) const {
         fitw_check *out = nullptr;
-        fitw_scene scene = whole();
+        fitw_tool_limits tools = FITW_ZERO;
+        fitw_scene scene = whole(tools);
         fitw_made made = sized<fitw_made>();
         made.laid_on = laid_on;
         made.scan = scan.get();
@@ -1097,7 +1113,8 @@ class Scene {
     }
     /* Signed clearance of each corner of the part's mesh, mm. */
     Out<std::vector<double>> clearance() const {
-        fitw_scene scene = whole();
+        fitw_tool_limits tools = FITW_ZERO;
+        fitw_scene scene = whole(tools);
         std::size_t need = 0;
         std::vector<double> out;
         fitw_status status = fitw_check_clearance(detail::raw(session_), &scene, nullptr, 0, &need);
@@ -1113,7 +1130,8 @@ class Scene {
         texts_.push_back(s);
         return str(texts_.back());
     }
-    fitw_scene whole() const {
+    /* `tools` must live as long as what is returned. */
+    fitw_scene whole(fitw_tool_limits &tools) const {
         fitw_scene out = scene_;
         out.scans = scans_.data();
         out.scan_count = scans_.size();
@@ -1122,7 +1140,13 @@ class Scene {
         out.feature_count = features_.size();
         out.mounts = mounts_.data();
         out.mount_count = mounts_.size();
-        out.tools = tools_.empty() ? nullptr : tools_.data();
+        if (!tools_.empty()) {
+            tools = tools_.front();
+            if (tools.bolt_lengths_mm == nullptr && !bolt_lengths_.empty()) tools.bolt_lengths_mm = bolt_lengths_.data();
+            out.tools = &tools;
+        }
+        out.other_parts = other_parts_.empty() ? nullptr : other_parts_.data();
+        out.other_part_count = other_parts_.size();
         out.insertion = insertion_.empty() ? nullptr : insertion_.data();
         out.motions = motions_.data();
         out.motion_count = motions_.size();
@@ -1136,6 +1160,8 @@ class Scene {
     std::vector<fitw_length_error> errors_;
     std::vector<fitw_scene_feature> features_;
     std::vector<fitw_mount> mounts_;
+    std::vector<double> bolt_lengths_;
+    std::vector<fitw_other_part> other_parts_;
     std::vector<fitw_tool_limits> tools_;
     std::vector<fitw_insertion_limits> insertion_;
     std::list<std::vector<fitw_scene_move>> moves_;

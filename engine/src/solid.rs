@@ -8,6 +8,7 @@
 mod bvh;
 mod exact;
 mod nearest;
+mod overlap;
 mod pairs;
 mod posed;
 mod sets;
@@ -26,6 +27,7 @@ use bvh::Bvh;
 use nearest::Fans;
 
 pub(crate) use nearest::Hit;
+pub(crate) use overlap::Depth;
 pub(crate) use pairs::Witness;
 pub(crate) use sets::Sets;
 pub(crate) use sweep::{Joint, Least, MOST_MOVEMENTS, Movement, Values, pose_at};
@@ -285,6 +287,11 @@ impl Body {
         let Some(root) = self.mesh.bvh.nodes.first() else { return false };
         root.squared_distance(&(p - self.mesh.bvh.middle)) <= reach * reach
     }
+}
+
+/// Distance of a point from a triangle, mm.
+pub(crate) fn triangle_distance(p: &Point3, t: &[Point3; 3]) -> f64 {
+    (triangle::nearest_on_triangle(p, t).0 - p).norm()
 }
 
 fn crosses(n: &bvh::Node, from: &Vec3, inverse: &Vec3, reach: f64) -> bool {

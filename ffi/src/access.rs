@@ -1,6 +1,6 @@
 //! What is asked of tools and of the way in.
 
-use engine::fitcheck::{InsertionLimits, ToolLimits};
+use engine::fitcheck::{InsertionLimits, Mount, ToolLimits};
 
 use crate::context::no_flags;
 use crate::error::Fault;
@@ -37,6 +37,9 @@ pub struct fitw_tool_limits {
     pub swing_rad: f64,
     /// Length of every bolt under its head, mm; 0: the part's hole, the washer and one diameter.
     pub bolt_length_mm: f64,
+    /// Length of each mount's bolt under its head, mm, in the order of `mounts`, as many; 0: as bolt_length_mm.
+    /// NULL: all as bolt_length_mm. Since 1.5.
+    pub bolt_lengths_mm: *const f64,
 }
 
 /// What is asked of the way that the part is brought to its seat. Since 1.4.
@@ -59,12 +62,19 @@ pub struct fitw_insertion_limits {
     pub without: *const u32,
     /// Number of them.
     pub without_count: usize,
+    /// Places in `other_parts` of what is put in after it; may be NULL. Since 1.5.
+    pub without_parts: *const u32,
+    /// Number of them.
+    pub without_part_count: usize,
 }
 
 grows! { fitw_tool_limits 56, fitw_insertion_limits 48 }
 
-/// Limits of the tools; `None` for NULL.
-pub(crate) fn tools(given: *const fitw_tool_limits) -> Result<Option<ToolLimits>, Fault> {
+/// Limits of the tools at these mounts; `None` for NULL.
+pub(crate) fn tools(
+    given: *const fitw_tool_limits,
+    mounts: &[Mount],
+) -> Result<Option<ToolLimits>, Fault> {
     if given.is_null() {
         return Ok(None);
     }
@@ -90,6 +100,16 @@ pub(crate) fn tools(given: *const fitw_tool_limits) -> Result<Option<ToolLimits>
         limit(&mut given, value, name)?;
         *into = (given > 0.0).then_some(given);
     }
+    let name = "scene.tools.bolt_lengths_mm";
+    let count = if t.bolt_lengths_mm.is_null() { 0 } else { mounts.len() };
+    for (mount, length) in mounts.iter().zip(Array::new(t.bolt_lengths_mm, count, 0, name)?.iter())
+    {
+        let mut given = 0.0;
+        limit(&mut given, length, name)?;
+        if given > 0.0 {
+            limits.bolt_lengths.insert(mount.hole, given);
+        }
+    }
     Ok(Some(limits))
 }
 
@@ -114,6 +134,9 @@ pub(crate) fn insertion(
     }
     let without = Array::new(i.without, i.without_count, 0, "scene.insertion.without")?;
     limits.without = without.iter().map(|f| f as usize).collect();
+    let name = "scene.insertion.without_parts";
+    let without = Array::new(i.without_parts, i.without_part_count, 0, name)?;
+    limits.without_others = without.iter().map(|o| o as usize).collect();
     Ok(Some(limits))
 }
 

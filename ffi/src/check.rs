@@ -5,8 +5,8 @@ use std::sync::Arc;
 use engine::associate::Covariance;
 use engine::feature::Feature;
 use engine::fitcheck::{
-    self, Finding, Limits, Motion, Mount, Scene, SceneFeature, SceneScan, Temperature, Verdict,
-    part_clearance,
+    self, Finding, Limits, Motion, Mount, OtherPart, Scene, SceneFeature, SceneScan, Temperature,
+    Verdict, part_clearance,
 };
 use engine::primitive::{Point3, Pose};
 use engine::scan::LengthError;
@@ -77,7 +77,23 @@ pub struct fitw_mount {
     pub near_mm: [f64; 3],
 }
 
-items! { fitw_scene_scan, 128; fitw_scene_feature, 48; fitw_mount, 32 }
+/// Another designed part that is in the machine: a guard, a sensor. Since 1.5.
+#[repr(C)]
+#[derive(Clone, Copy)]
+pub struct fitw_other_part {
+    /// The part, machine coordinates, a closed solid.
+    pub part: *const fitw_part,
+    /// Name for findings.
+    pub name: fitw_str,
+    /// Clearance asked for it, mm; 0: the general one; negative: none.
+    pub keep_clear_mm: f64,
+    /// 1 if the part is meant to touch it (only overlap is a fail then, no clearance is asked), else 0.
+    pub touches: i32,
+    /// 0.
+    pub reserved: i32,
+}
+
+items! { fitw_scene_scan, 128; fitw_scene_feature, 48; fitw_mount, 32; fitw_other_part, 40 }
 
 /// What a part is held against. Strides in bytes from one to the next; 0: side by side.
 #[repr(C)]
@@ -132,14 +148,22 @@ pub struct fitw_scene {
     pub motion_stride: usize,
     /// What machine and part are warmed to; NULL: no check at temperature. Since 1.4.
     pub temperature: *const fitw_temperature,
+    /// Further designed parts that are in the machine; may be NULL. Since 1.5.
+    pub other_parts: *const fitw_other_part,
+    /// Number of other parts.
+    pub other_part_count: usize,
+    /// Stride of other_parts.
+    pub other_part_stride: usize,
 }
 
 grows! { fitw_scene 120 }
 
-/// CHECK. Every check of the part against the scene, the worst findings first: interference, clearance,
-/// seats, bolt holes, what moves (kind "motion"), what is warmed (kind "thermal"). Progress is reported. Release the result with fitw_check_release.
+/// CHECK. Every check of the part against the scene, the worst findings first: interference; clearance to features,
+/// to the rest of each scan and to other parts; seats, bolt holes and both at once; coverage; motion; and if they are
+/// asked for, tool access, insertion and what is warmed (kind "thermal"). fitw_check_made makes them again with the
+/// finished part (and kind "made part"). Progress is reported. Release the result with fitw_check_release.
 ///
-/// Errors: FITW_E_OPEN_PART if the part is no closed solid, FITW_E_UNDETERMINED if the part has no hole at
+/// Errors: FITW_E_OPEN_PART if the part or another one is no closed solid, FITW_E_UNDETERMINED if the part has no hole at
 /// a mount, FITW_E_ARGUMENT for places out of range, bad limits or an unknown bolt, FITW_E_HANDLE,
 /// FITW_E_CANCELLED. [any-thread]
 #[unsafe(no_mangle)]
@@ -160,8 +184,8 @@ pub unsafe extern "C" fn fitw_check_run(
     })
 }
 
-/// Signed clearance of each corner of the part's mesh to the nearest scanned surface that is not its seat,
-/// mm: negative in the machine's material, infinite where there is none; into the caller's `buffer` of
+/// Signed clearance of each corner of the part's mesh to the nearest scanned surface that is not its seat, or other
+/// part that it is not meant to touch, mm: negative in the machine's material, infinite where there is none; into the caller's `buffer` of
 /// `capacity` doubles, in the order of fitw_part_points_view.
 ///
 /// `need` (may be NULL) gets the number of corners. Without a buffer (NULL, 0) only that, at once. Progress
@@ -338,8 +362,16 @@ pub(crate) struct Given {
     length_errors: Vec<LengthError>,
     features: Vec<GivenFeature>,
     mounts: Vec<Mount>,
+    others: Vec<GivenOther>,
     datum: Option<Arc<DatumBox>>,
     limits: Limits,
+}
+
+struct GivenOther {
+    part: Arc<PartBox>,
+    name: String,
+    keep_clear: Option<f64>,
+    touches: bool,
 }
 
 struct GivenScan {
@@ -371,6 +403,8 @@ impl Given {
         let errors =
             Array::new(s.length_errors, stated, s.length_error_stride, "scene.length_errors")?;
         let motions = Array::new(s.motions, s.motion_count, s.motion_stride, "scene.motions")?;
+        let name = "scene.other_parts";
+        let others = Array::new(s.other_parts, s.other_part_count, s.other_part_stride, name)?;
         let counts = (scans.len(), features.len());
         let mut limits = Limits::default();
         match s.clearance_mm {
@@ -379,9 +413,12 @@ impl Given {
         }
         limit(&mut limits.seat_tolerance, s.seat_tolerance_mm, "scene.seat_tolerance_mm")?;
         limit(&mut limits.unseen_reach, s.unseen_reach_mm, "scene.unseen_reach_mm")?;
-        limits.tools = access::tools(s.tools)?;
+        let mounts: Vec<Mount> =
+            mounts.iter().map(|k| given_mount(&k, counts.1, &part)).collect::<Result<_, _>>()?;
+        limits.tools = access::tools(s.tools, &mounts)?;
         limits.insertion = access::insertion(s.insertion)?;
         Ok(Given {
+            others: others.iter().map(|k| given_other(&k)).collect::<Result<_, _>>()?,
             scans: scans.iter().map(|k| given_scan(&k)).collect::<Result<_, _>>()?,
             motions: motions.iter().map(|k| motion(&k)).collect::<Result<_, _>>()?,
             temperature: temperature(s.temperature)?,
@@ -390,10 +427,7 @@ impl Given {
                 .iter()
                 .map(|k| given_feature(&k, counts.0))
                 .collect::<Result<_, _>>()?,
-            mounts: mounts
-                .iter()
-                .map(|k| given_mount(&k, counts.1, &part))
-                .collect::<Result<_, _>>()?,
+            mounts,
             datum: handle::optional(s.datum, "scene.datum")?,
             part,
             limits,
@@ -420,12 +454,19 @@ impl Given {
             is_seat: f.is_seat,
             bolt: f.bolt.as_deref(),
         });
+        let others = self.others.iter().map(|o| OtherPart {
+            name: &o.name,
+            part: &o.part.part,
+            keep_clear: o.keep_clear,
+            touches: o.touches,
+        });
         let scene = Scene {
             scans: scans.collect(),
             features: features.collect(),
             frame_covariance: self.datum.as_ref().map(|d| &d.system.covariance),
             motions: self.motions.clone(),
             temperature: self.temperature,
+            others: others.collect(),
         };
         Ok(check(&self.part.part, &scene, &self.mounts, &self.limits)?)
     }
@@ -452,15 +493,7 @@ fn given_scan(s: &fitw_scene_scan) -> Result<GivenScan, Fault> {
 }
 
 fn given_feature(f: &fitw_scene_feature, scans: usize) -> Result<GivenFeature, Fault> {
-    let keep_clear = match f.keep_clear_mm {
-        0.0 => None,
-        none if none < 0.0 => Some(0.0),
-        some if some.is_finite() => Some(some),
-        other => {
-            let allowed = "a finite number";
-            return Err(Fault::argument("scene.features.keep_clear_mm", other, allowed));
-        }
-    };
+    let keep_clear = given_clearance(f.keep_clear_mm, "scene.features.keep_clear_mm")?;
     let scan = place(f.scan, scans, "scene.features.scan")?;
     let surface = handle::optional(f.surface, "scene.features.surface")?;
     if scan.is_none() && surface.is_some() {
@@ -475,6 +508,29 @@ fn given_feature(f: &fitw_scene_feature, scans: usize) -> Result<GivenFeature, F
         keep_clear,
         bolt: text::optional(f.bolt, "scene.features.bolt")?,
     })
+}
+
+fn given_other(o: &fitw_other_part) -> Result<GivenOther, Fault> {
+    if o.reserved != 0 {
+        return Err(Fault::argument("scene.other_parts.reserved", o.reserved, "0"));
+    }
+    Ok(GivenOther {
+        part: handle::get(o.part, "scene.other_parts.part")?,
+        name: text::optional(o.name, "scene.other_parts.name")?
+            .unwrap_or_else(|| "other part".into()),
+        keep_clear: given_clearance(o.keep_clear_mm, "scene.other_parts.keep_clear_mm")?,
+        touches: o.touches != 0,
+    })
+}
+
+/// A clearance: 0 stands for the general one, a negative number for none.
+fn given_clearance(mm: f64, name: &str) -> Result<Option<f64>, Fault> {
+    match mm {
+        0.0 => Ok(None),
+        none if none < 0.0 => Ok(Some(0.0)),
+        some if some.is_finite() => Ok(Some(some)),
+        other => Err(Fault::argument(name, other, "a finite number")),
+    }
 }
 
 fn given_mount(m: &fitw_mount, features: usize, part: &PartBox) -> Result<Mount, Fault> {

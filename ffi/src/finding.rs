@@ -10,7 +10,7 @@ use crate::text::{self, Text, fitw_str};
 
 /// Finding about the part reaching into the machine.
 pub const FITW_CHECK_INTERFERENCE: i32 = 10;
-/// Finding about air.
+/// Finding about air to what was scanned, or to another part (negative: the depth of their overlap).
 pub const FITW_CHECK_CLEARANCE: i32 = 20;
 /// Finding about a bolt through both holes, about the pitch of two, or about all bolts at once.
 pub const FITW_CHECK_HOLE: i32 = 30;
@@ -25,7 +25,7 @@ pub const FITW_CHECK_INSERTION: i32 = 70;
 /// Finding about air to what moves, over all of its motion; its numbers "movement_1" and on are the values of its
 /// movements there.
 pub const FITW_CHECK_MOTION: i32 = 80;
-/// Finding about a bolt or about air at temperature; its number "at_scan_temperature" is the value before.
+/// Finding about a bolt, a seat, all of them at once or air at temperature; its number "at_scan_temperature" is the value before.
 pub const FITW_CHECK_THERMAL: i32 = 90;
 /// Finding about how far the finished part is off its model.
 pub const FITW_CHECK_MADE_PART: i32 = 100;
@@ -61,7 +61,7 @@ pub struct fitw_finding {
     pub limit_mm: f64,
     /// Witness point on the part, machine coordinates, mm.
     pub at_mm: [f64; 3],
-    /// Witness point on the scan, machine coordinates, mm.
+    /// Witness point on the scan or the other part, machine coordinates, mm.
     pub to_mm: [f64; 3],
     /// Longest side of the box round the place, mm.
     pub extent_mm: f64,

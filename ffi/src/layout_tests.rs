@@ -113,6 +113,7 @@ fn structs_lie_as_the_description_says() {
             feature, surface, scan, is_seat, keep_clear_mm, bolt
         }
         crate::check::fitw_mount { hole, seat, near_mm }
+        crate::check::fitw_other_part { part, name, keep_clear_mm, touches, reserved }
         crate::motion::fitw_scene_move { kind, feature, point_mm, direction, from, to }
         crate::motion::fitw_scene_motion {
             name, moving, place, low_mm, high_mm, clearance_mm, moves, move_count, move_stride
@@ -125,7 +126,8 @@ fn structs_lie_as_the_description_says() {
             struct_size, flags, part, scans, scan_count, scan_stride, features, feature_count,
             feature_stride, mounts, mount_count, mount_stride, datum, clearance_mm, seat_tolerance_mm,
             unseen_reach_mm, length_errors, length_error_stride, tools, insertion,
-            motions, motion_count, motion_stride, temperature
+            motions, motion_count, motion_stride, temperature, other_parts, other_part_count,
+            other_part_stride
         }
         crate::finding::fitw_finding {
             struct_size, kind, verdict, reserved, value_mm, uncertainty_mm, limit_mm, at_mm, to_mm,
@@ -136,10 +138,11 @@ fn structs_lie_as_the_description_says() {
         crate::finding::fitw_finding_share { struct_size, measure, deviation, cause }
         crate::access::fitw_tool_limits {
             struct_size, flags, air_mm, extension_mm, socket_diameter_mm, socket_length_mm, swing_rad,
-            bolt_length_mm
+            bolt_length_mm, bolt_lengths_mm
         }
         crate::access::fitw_insertion_limits {
-            struct_size, flags, clearance_mm, directions, tries, seed, without, without_count
+            struct_size, flags, clearance_mm, directions, tries, seed, without, without_count,
+            without_parts, without_part_count
         }
         crate::made::fitw_made { struct_size, laid_on, scan, start, tolerance_mm }
         crate::table::fitw_column { struct_size, quantity, name }

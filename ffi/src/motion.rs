@@ -22,6 +22,8 @@ pub const FITW_MOVING_SCAN: i32 = 20;
 pub const FITW_MOVING_BOX: i32 = 30;
 /// What moves: points of a scan in a sphere.
 pub const FITW_MOVING_SPHERE: i32 = 40;
+/// What moves: another part. Since 1.5.
+pub const FITW_MOVING_PART: i32 = 50;
 
 /// Flag of fitw_temperature: `fixed_mm` is given.
 pub const FITW_TEMPERATURE_FIXED: u32 = 1;
@@ -54,13 +56,13 @@ pub struct fitw_scene_motion {
     pub name: fitw_str,
     /// FITW_MOVING_….
     pub moving: i32,
-    /// Place in `features` or `scans` of what moves.
+    /// Place in `features`, `scans` or `other_parts` of what moves.
     pub place: i32,
     /// Lower corner of the box, or the sphere's centre, of points at rest, mm.
     pub low_mm: [f64; 3],
     /// Upper corner of the box; its first is the sphere's radius.
     pub high_mm: [f64; 3],
-    /// Clearance asked for, mm; 0: that of the feature, else the general one; negative: none.
+    /// Clearance asked for, mm; 0: that of the feature or other part, else the general one; negative: none.
     pub clearance_mm: f64,
     /// Movements, the first acting first; one to four. Their axes and directions stand still.
     pub moves: *const fitw_scene_move,
@@ -142,6 +144,7 @@ pub(crate) fn motion(m: &fitw_scene_motion) -> Result<Motion, Fault> {
         FITW_MOVING_SPHERE => {
             Moving::Scan { scan: place, within: Within::Sphere { centre: low, radius: high.x } }
         }
+        FITW_MOVING_PART => Moving::OtherPart(place),
         other => {
             return Err(Fault::argument("scene.motions.moving", other, "FITW_MOVING_…"));
         }

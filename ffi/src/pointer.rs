@@ -50,7 +50,7 @@ macro_rules! items {
 pub(crate) use items;
 
 items! {
-    u32, 4; u64, 8; [u32; 3], 12; [f32; 3], 12; [f64; 3], 24;
+    u32, 4; u64, 8; f64, 8; [u32; 3], 12; [f32; 3], 12; [f64; 3], 24;
     *const crate::feature::fitw_feature, 8; *const crate::fit::fitw_fit, 8
 }
 

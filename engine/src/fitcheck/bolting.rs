@@ -40,14 +40,20 @@ impl Bolting {
         if let Some(all) = together.findings.last_mut().filter(|_| moved) {
             all.detail += "; it does not go on where it was designed, so every check is made there";
         }
-        let shim = |(f, mut seat): (usize, Finding)| {
-            if let Some(&(_, least, largest)) = together.pressed.iter().find(|p| p.0 == f) {
-                seat.number("shim", least.max(0.0), Measure::Length);
-                seat.number("pressed_gap", largest.max(0.0), Measure::Length);
-            }
+        let seats = self.seats.into_iter().map(|(f, mut seat)| {
+            tell_shim(&mut seat, f, &together);
             seat
-        };
-        let seats = self.seats.into_iter().map(shim);
-        seats.chain(self.bolts).chain(together.findings).collect()
+        });
+        let mut all: Vec<Finding> = seats.chain(self.bolts).collect();
+        all.extend(together.findings);
+        all
+    }
+}
+
+/// Adds what is left under the part at a seat, by its feature, with the part pressed down.
+pub(super) fn tell_shim(seat: &mut Finding, feature: usize, together: &Together) {
+    if let Some(&(_, least, largest)) = together.pressed.iter().find(|p| p.0 == feature) {
+        seat.number("shim", least.max(0.0), Measure::Length);
+        seat.number("pressed_gap", largest.max(0.0), Measure::Length);
     }
 }

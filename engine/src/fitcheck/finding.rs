@@ -26,6 +26,8 @@ pub struct Finding {
     pub budget: Vec<Contribution>,
     /// Limit the value is held against.
     pub limit: Option<f64>,
+    /// Whether the limit is the largest value that is admitted; else the least.
+    pub at_most: bool,
     /// Where, on the part, machine coordinates, mm.
     pub at: Option<Point3>,
     /// The other witness, on the scan, machine coordinates, mm.
@@ -92,6 +94,7 @@ impl Finding {
             uncertainty: None,
             budget: Vec::new(),
             limit: None,
+            at_most: matches!(kind, "interference" | "seat" | "made part"),
             at: None,
             to: None,
             extent: None,
@@ -112,6 +115,24 @@ impl Finding {
     pub(super) fn spend(&mut self, budget: &Budget) {
         self.uncertainty = Some(budget.expanded());
         self.budget = budget.contributions();
+    }
+
+    /// Adds a further cause to the uncertainty, with its standard deviation, and decides again.
+    pub(super) fn also_from(&mut self, cause: &'static str, deviation: f64) {
+        let Some((value, limit)) = self.value.zip(self.limit) else { return };
+        if deviation > 0.0 {
+            self.budget.push(Contribution { cause, deviation });
+            self.budget.sort_by(|a, b| b.deviation.total_cmp(&a.deviation));
+        }
+        let uncertainty = 2.0 * self.budget.iter().map(|c| c.deviation.powi(2)).sum::<f64>().sqrt();
+        let before = self.verdict;
+        let decide = if self.at_most { Verdict::at_most } else { Verdict::at_least };
+        self.uncertainty = Some(uncertainty);
+        self.verdict = decide(value, limit, uncertainty);
+        if self.verdict == Verdict::Undecided && before != Verdict::Undecided {
+            let largest = self.budget.first().map_or("nothing", |c| c.cause);
+            self.remedy = format!("the uncertainty is mostly from {largest}");
+        }
     }
 }
 

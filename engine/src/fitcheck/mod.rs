@@ -20,6 +20,7 @@ mod made;
 mod mechanism;
 mod motion;
 mod moved;
+mod others;
 mod part_clearance;
 mod scene;
 mod seating;
@@ -32,10 +33,10 @@ pub use body::{PartBody, ScanSurface, Touching};
 pub use bolts::Bolt;
 pub use finding::{Contribution, Finding, Measure, Number};
 pub use insertion::{InsertionLimits, PathPose};
-pub use made::{LaidOn, Made, MadePart, made};
+pub use made::{DeviationMap, LaidOn, Made, MadePart, made};
 pub use motion::{Guide, Motion, Move, Moving, Within};
 pub use part_clearance::part_clearance;
-pub use scene::{Limits, Mount, Scene, SceneFeature, SceneScan};
+pub use scene::{Limits, Mount, OtherPart, Scene, SceneFeature, SceneScan};
 pub use thermal::{Material, Temperature, Warming};
 pub use tool_access::ToolLimits;
 pub use verdict::Verdict;
@@ -58,9 +59,8 @@ pub struct Checked {
 }
 
 /// All checks of the part against the scene, the worst findings first: interference, clearance to
-/// every feature and to the rest of each scan, seating, bolt holes, what moves, what
-/// is warmed. Everything in machine
-/// coordinates, mm.
+/// every feature, to the rest of each scan and to other parts, coverage, seating, bolt holes, what moves, tools, the
+/// way in, what is warmed. Everything in machine coordinates, mm.
 ///
 /// # Errors
 /// [`crate::Error::OpenPart`] if the part is not a closed solid, [`crate::Error::Argument`] for
@@ -84,7 +84,14 @@ pub fn all(
     };
     let part = part.transformed(&pose);
     let mounts: Vec<Mount> = mounts.iter().map(|m| m.transformed(&pose)).collect();
-    let view = context.run(|| View::new(&part, scene, &mounts, limits))?;
+    // What is meant to touch the part goes along with it.
+    let gone: Vec<Part> = scene.others.iter().map(|o| o.part.transformed(&pose)).collect();
+    let mut scene: Scene<'_> = scene.clone();
+    for (other, gone) in scene.others.iter_mut().zip(&gone).filter(|(o, _)| o.touches) {
+        other.part = gone;
+    }
+    let mut view = context.run(|| View::new(&part, &scene, &mounts, limits))?;
+    view.moved = true;
     let mut findings = surroundings(&view, &mounts, context)?;
     // Each seat and bolt where the part is now; what moved it there stays as it was found.
     let mut there = Bolting::new(&view, &mounts, context)?;
@@ -100,6 +107,7 @@ fn surroundings(view: &View<'_>, mounts: &[Mount], context: &Context) -> Result<
     let mut findings = context.run(|| interference::check(view));
     context.report("fit check: clearance", 0.6)?;
     findings.extend(context.run(|| clearance::check(view)));
+    findings.extend(context.run(|| others::check(view)));
     context.report("fit check: coverage", 0.85)?;
     let unseen = context.run(|| coverage::check(view, mounts, &findings));
     findings.extend(unseen);
@@ -119,7 +127,7 @@ fn surroundings(view: &View<'_>, mounts: &[Mount], context: &Context) -> Result<
     Ok(findings)
 }
 
-/// Adds what becomes of bolts and clearances at temperature, if that is asked for.
+/// Adds what becomes of bolts, seats and clearances at temperature, if that is asked for.
 fn warmed(
     view: &View<'_>,
     mounts: &[Mount],
@@ -128,7 +136,7 @@ fn warmed(
 ) -> Result<()> {
     context.report("fit check: at temperature", 0.95)?;
     let holes = holes::pairs(view, mounts)?;
-    let more = context.run(|| thermal::check(view, &holes, findings))?;
+    let more = context.run(|| thermal::check(view, mounts, &holes, findings))?;
     findings.extend(more);
     Ok(())
 }

@@ -6,8 +6,8 @@ use crate::context::Context;
 use crate::error::Result;
 use crate::exchange::Part;
 
-/// Distance of each point of the part to the nearest scanned surface that is not its seat, mm:
-/// negative behind the surface (in the machine's material) where the side is certain, infinite
+/// Distance of each point of the part to the nearest scanned surface that is not its seat, or other part that it is
+/// not meant to touch, mm: negative behind the surface (in the machine's material) where the side is certain, infinite
 /// without any such surface. The part need not be clear of the scan.
 ///
 /// # Errors
@@ -29,6 +29,16 @@ pub fn part_clearance(
             for (l, hit) in least.iter_mut().zip(mesh.sides(&part.points)) {
                 if let Some(hit) = hit.filter(|h| h.distance.abs() < l.abs()) {
                     *l = hit.distance;
+                }
+            }
+        }
+        for other in view.others.iter().filter(|o| !o.given.touches) {
+            for (l, hit) in
+                least.iter_mut().zip(other.solid.signed_all(&part.points, f64::INFINITY))
+            {
+                // Inside another part counts before any air.
+                if let Some(hit) = hit.filter(|h| h.distance < l.abs()) {
+                    *l = hit.distance.min(*l);
                 }
             }
         }

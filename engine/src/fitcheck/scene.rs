@@ -5,7 +5,7 @@ use super::motion::Motion;
 use super::thermal::Temperature;
 use super::tool_access::ToolLimits;
 use crate::associate::Covariance;
-use crate::exchange::PartHole;
+use crate::exchange::{Part, PartHole};
 use crate::feature::Feature;
 use crate::primitive::{Point3, Pose};
 use crate::scan::{LengthError, Scan};
@@ -23,6 +23,22 @@ pub struct Scene<'a> {
     pub motions: Vec<Motion>,
     /// What machine and part are warmed to; `None`: no check at temperature.
     pub temperature: Option<Temperature>,
+    /// Further designed parts that are in the machine.
+    pub others: Vec<OtherPart<'a>>,
+}
+
+/// A designed part beside the one that is checked, in the same coordinates: those of the machine.
+#[derive(Debug, Clone)]
+pub struct OtherPart<'a> {
+    /// Name for findings.
+    pub name: &'a str,
+    /// The part, a closed solid.
+    pub part: &'a Part,
+    /// Clearance asked for it, mm; `None`: the general one.
+    pub keep_clear: Option<f64>,
+    /// Whether contact with it is wanted: then only overlap is a fail, no clearance is asked, and where the part
+    /// has to be moved for its bolts it goes along.
+    pub touches: bool,
 }
 
 /// One scan and where it lies.

@@ -11,6 +11,7 @@ use rayon::prelude::*;
 
 use super::budget::deviation;
 use super::coverage::bridges;
+use super::others::{self, Other};
 use super::scene::{Limits, Mount, Scene, SceneFeature, SceneScan};
 use super::tool_access::ToolLimits;
 use crate::error::{Error, Result};
@@ -38,6 +39,9 @@ pub(super) struct View<'a> {
     pub(super) limits: &'a Limits,
     pub(super) solid: Solid,
     pub(super) scans: Vec<ScanView>,
+    pub(super) others: Vec<Other<'a>>,
+    /// Whether the part stands where its bolts go in, not where it was designed.
+    pub(super) moved: bool,
 }
 
 /// One scan, prepared.
@@ -63,12 +67,9 @@ impl<'a> View<'a> {
         limits: &'a Limits,
     ) -> Result<Self> {
         check(part, scene, mounts, limits)?;
-        let solid = Solid::new(&part.points, &part.triangles).map_err(|open| Error::OpenPart {
-            path: part.file.clone(),
-            open_edges: open.count,
-            at: open.at.into(),
-        })?;
-        let mut view = View { part, scene, limits, solid, scans: Vec::new() };
+        let solid = others::solid_of(part)?;
+        let others = scene.others.iter().map(Other::new).collect::<Result<_>>()?;
+        let mut view = View { part, scene, limits, solid, scans: Vec::new(), others, moved: false };
         view.scans = (0..scene.scans.len()).map(|s| view.place(s)).collect();
         for s in 0..view.scans.len() {
             view.scans[s].owner = view.owners(s, mounts);
@@ -147,6 +148,30 @@ impl<'a> View<'a> {
         let moving = self.scene.motions.iter().filter_map(|m| m.clearance);
         let largest = wanted.chain(moving).fold(self.limits.clearance, f64::max);
         largest + 10.0 * noise + 4.0 * resolution + self.limits.seat_tolerance
+    }
+
+    /// The same part over a scene with its scans' points taken elsewhere; of these only those of seats are near.
+    pub(super) fn over<'b>(
+        &'b self,
+        scene: &'b Scene<'b>,
+        to: impl Fn(&Point3) -> Point3 + Sync,
+    ) -> Result<View<'b>> {
+        let solid = others::solid_of(self.part)?;
+        let scans = self.scans.iter().map(|scan| {
+            let points: Vec<Point3> = scan.points.par_iter().with_min_len(4096).map(&to).collect();
+            let is_seat = |i: &u32| matches!(scan.owner[*i as usize], Owner::Seat(_));
+            let ids: Vec<u32> = (0..points.len() as u32).filter(is_seat).collect();
+            let some: Vec<Point3> = ids.iter().map(|&i| points[i as usize]).collect();
+            let hits = solid.signed_all(&some, self.reach(scan.noise, scan.resolution));
+            let near = ids.into_iter().zip(hits).filter_map(|(i, h)| Some((i, h?))).collect();
+            ScanView {
+                owner: scan.owner.clone(),
+                ..ScanView::moved(points, scan.noise, scan.resolution, near)
+            }
+        });
+        let scans = scans.collect();
+        let (part, limits, others) = (self.part, self.limits, Vec::new());
+        Ok(View { part, scene, limits, solid, scans, others, moved: self.moved })
     }
 
     fn owners(&self, s: usize, mounts: &[Mount]) -> Vec<Owner> {
@@ -345,9 +370,14 @@ fn check(part: &Part, scene: &Scene<'_>, mounts: &[Mount], limits: &Limits) -> R
             let given = format!("{} and {}", way.directions, way.tries);
             return Err(Error::argument("insertion directions and tries", given, allowed));
         }
-        if let Some(f) = way.without.iter().find(|&&f| f >= scene.features.len()) {
-            let allowed = format!("below {}", scene.features.len());
-            return Err(Error::argument("feature taken off for the insertion", f, allowed));
+        for (what, given, count) in [
+            ("feature", &way.without, scene.features.len()),
+            ("other part", &way.without_others, scene.others.len()),
+        ] {
+            if let Some(f) = given.iter().find(|&&f| f >= count) {
+                let what = format!("{what} taken off for the insertion");
+                return Err(Error::argument(what, f, format!("below {count}")));
+            }
         }
     }
     let way = limits.insertion.iter().map(|i| ("insertion clearance", i.clearance));

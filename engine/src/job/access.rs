@@ -79,7 +79,7 @@ pub struct InsertionSpec {
     pub directions: Option<usize>,
     /// Moves tried for a way with turns if none is straight; default 2000.
     pub tries: Option<usize>,
-    /// Features that are taken off for it.
+    /// Features that are taken off for it, and other parts that are put in after it.
     #[serde(default)]
     pub without: Vec<String>,
     /// Seed of the random moves.
@@ -139,12 +139,18 @@ impl ToolAccess {
     }
 }
 
+/// What is taken off for the way in, by its place.
+pub(super) enum Taken {
+    Feature(usize),
+    Other(usize),
+}
+
 impl Insertion {
-    /// Limits in mm; `feature` gives the place of a feature's name. `None` if nothing is asked.
+    /// Limits in mm; `place` gives what a name is of. `None` if nothing is asked.
     pub(super) fn limits(
         &self,
         mm: f64,
-        feature: impl Fn(&str) -> Result<usize>,
+        place: impl Fn(&str) -> Result<Taken>,
     ) -> Result<Option<InsertionLimits>> {
         let spec = match self {
             Insertion::Asked(false) => return Ok(None),
@@ -152,13 +158,20 @@ impl Insertion {
             Insertion::As(spec) => spec,
         };
         let usual = InsertionLimits::default();
-        Ok(Some(InsertionLimits {
+        let mut limits = InsertionLimits {
             clearance: spec.clearance.map_or(usual.clearance, |c| c * mm),
             directions: spec.directions.unwrap_or(usual.directions),
             tries: spec.tries.unwrap_or(usual.tries),
-            without: spec.without.iter().map(|name| feature(name)).collect::<Result<_>>()?,
             seed: spec.seed.unwrap_or(usual.seed),
-        }))
+            ..usual
+        };
+        for name in &spec.without {
+            match place(name)? {
+                Taken::Feature(f) => limits.without.push(f),
+                Taken::Other(o) => limits.without_others.push(o),
+            }
+        }
+        Ok(Some(limits))
     }
 
     fn validate<'a>(&self, names: impl Fn() -> Vec<&'a str>) -> Result<()> {
@@ -172,7 +185,7 @@ impl Insertion {
             let reason = format!("directions must be 1 to {MOST}, tries at most that");
             return Err(wrong("[check] insertion", &reason));
         }
-        s.without.iter().try_for_each(|name| known("feature", name, names()))
+        s.without.iter().try_for_each(|name| known("feature or other part", name, names()))
     }
 }
 
@@ -186,7 +199,8 @@ impl Job {
         }
         let Some(check) = &self.check else { return Ok(()) };
         check.tool_access.as_ref().map_or(Ok(()), ToolAccess::validate)?;
-        let names = || self.features.iter().map(|f| f.name.as_str()).collect();
+        let others = || self.other_parts.iter().map(|o| o.name.as_str());
+        let names = || self.features.iter().map(|f| f.name.as_str()).chain(others()).collect();
         check.insertion.as_ref().map_or(Ok(()), |i| i.validate(names))
     }
 }

@@ -1,10 +1,12 @@
 //! Checking the part of a job against what was found.
 
 use std::collections::BTreeSet;
-use std::path::{Path, PathBuf};
+use std::path::PathBuf;
 
+use super::access::Taken;
 use super::made;
 use super::motion::motions;
+use super::other_parts;
 use super::outcome::Outcome;
 use super::run::{Folder, by_name};
 use super::spec::{CheckSpec, Job, PartSpec};
@@ -32,11 +34,13 @@ pub(super) fn check(
     let mm = job.length_unit()?.to_mm();
     let mut limits = limits(job.check.as_ref(), mm);
     access(job, outcome, mm, &mut limits)?;
-    let (path, options) = part_options(job, folder, spec, limits.clearance, mm)?;
-    let mut part = read_part(spec, registry, &path, &options, context)?;
+    let file = part_file(job, folder, spec, limits.clearance, mm)?;
+    let mut part = read_part(&file, registry, context)?;
+    let others = other_parts::read(job, folder, registry, file.chord_error, context)?;
     let mounts = mounts(job, spec, outcome, &mut part, mm)?;
     let joins = join_covariances(outcome);
     let mut scene = scene(job, outcome, &mounts, &joins);
+    scene.others = other_parts::of_scene(&others);
     scene.motions = motions(job, outcome)?;
     let temperature = job.check.as_ref().and_then(|c| c.temperature.as_ref());
     scene.temperature = temperature.map(|t| t.temperature(job)).transpose()?;
@@ -59,6 +63,7 @@ pub(super) fn check(
     outcome.part_clearance = clearance;
     outcome.required_clearance = Some(limits.clearance);
     outcome.part = Some(part);
+    outcome.other_parts = others;
     outcome.checked_from_designed = Some(pose).filter(|p| *p != Pose::identity());
     Ok(())
 }
@@ -89,46 +94,64 @@ fn access(job: &Job, outcome: &Outcome, mm: f64, limits: &mut Limits) -> Result<
         }
     }
     if let Some(insertion) = &check.insertion {
-        limits.insertion = insertion.limits(mm, place)?;
+        limits.insertion = insertion.limits(mm, |name| {
+            match job.other_parts.iter().position(|o| o.name == name) {
+                Some(other) => Ok(Taken::Other(other)),
+                None => place(name).map(Taken::Feature),
+            }
+        })?;
     }
     Ok(())
 }
 
-fn part_options(
+/// A file of a part and how it is read.
+pub(super) struct PartFile<'a> {
+    pub(super) path: PathBuf,
+    pub(super) unit: LengthUnit,
+    /// mm.
+    pub(super) chord_error: f64,
+    /// Importer of a plug-in.
+    pub(super) reader: Option<&'a str>,
+    /// In the job file.
+    pub(super) place: String,
+}
+
+fn part_file<'a>(
     job: &Job,
     folder: &Folder,
-    spec: &PartSpec,
+    spec: &'a PartSpec,
     clearance: f64,
     mm: f64,
-) -> Result<(PathBuf, PartOptions)> {
+) -> Result<PartFile<'a>> {
     let unit = spec.unit.as_deref().map_or_else(|| job.length_unit(), LengthUnit::parse)?;
-    let mut options = PartOptions { unit, ..PartOptions::default() };
-    let keep_clear = job.features.iter().filter_map(|f| f.keep_clear).map(|c| c * mm);
+    let others = job.other_parts.iter().filter_map(|o| o.keep_clear);
+    let keep_clear = job.features.iter().filter_map(|f| f.keep_clear).chain(others).map(|c| c * mm);
     let smallest = keep_clear.chain([clearance]).filter(|c| *c > 0.0).fold(f64::INFINITY, f64::min);
-    match spec.chord_error {
-        Some(error) => options.chord_error_mm = error * mm,
-        None if smallest.is_finite() => options.chord_error_mm = CHORD_SHARE * smallest,
-        None => {}
-    }
-    Ok((folder.path(&spec.file), options))
+    let chord_error = match spec.chord_error {
+        Some(error) => error * mm,
+        None if smallest.is_finite() => CHORD_SHARE * smallest,
+        None => PartOptions::default().chord_error_mm,
+    };
+    let (path, reader) = (folder.path(&spec.file), spec.reader.as_deref());
+    Ok(PartFile { path, unit, chord_error, reader, place: "[part]".into() })
 }
 
 /// By the reader that the job names.
-fn read_part(
-    spec: &PartSpec,
+pub(super) fn read_part(
+    file: &PartFile<'_>,
     registry: &Registry,
-    path: &Path,
-    options: &PartOptions,
     context: &Context,
 ) -> Result<Part> {
-    let part = match &spec.reader {
-        None => Part::read(path, options)?,
+    let mut options = PartOptions { unit: file.unit, ..PartOptions::default() };
+    options.chord_error_mm = file.chord_error;
+    let part = match file.reader {
+        None => Part::read(&file.path, &options)?,
         Some(id) => {
             let importer = registry.importer(id).map_err(|e| Error::Job {
-                place: "[part] reader".into(),
+                place: format!("{} reader", file.place),
                 reason: format!("{e}; leave it out for the built-in readers"),
             })?;
-            Part::read_with(path, options, &importer, Some(context))?
+            Part::read_with(&file.path, &options, &importer, Some(context))?
         }
     };
     part.closed()?;

@@ -33,6 +33,7 @@ pub(super) fn check(
         start: start(&spec.start, unit.to_mm(), mm)?,
         tolerance: spec.tolerance.map(|t| t * mm),
     };
+    let tolerance = made.tolerance;
     let found = fitcheck::made(part, &made, scene, mounts, limits, context);
     let found = found.map_err(|e| match e {
         Error::Cancelled | Error::Internal(_) => e,
@@ -43,6 +44,8 @@ pub(super) fn check(
         scan,
         part_from_scan: found.part_from_scan,
         deviation: found.deviation,
+        map: found.map,
+        tolerance,
     };
     Ok((outcome, found.findings))
 }

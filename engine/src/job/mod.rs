@@ -6,6 +6,7 @@ mod find;
 mod known;
 mod made;
 mod motion;
+mod other_parts;
 mod outcome;
 mod output;
 mod read;
@@ -19,14 +20,16 @@ mod write;
 
 pub use access::{Insertion, InsertionSpec, ToolAccess, ToolAccessSpec, ToolSpec};
 pub use motion::{GuideSpec, LineSpec, MotionRegionSpec, MotionSpec, MoveSpec};
-pub use outcome::{FeatureOutcome, GroupOutcome, Outcome, ScanOutcome};
+pub use outcome::{
+    FeatureOutcome, GroupOutcome, MadeOutcome, OtherPartOutcome, Outcome, ScanOutcome,
+};
 pub use result::{CAUTION, RULE};
 pub use run::Folder;
 pub use schema::schema;
 pub use spec::{
     All, CheckSpec, DatumFeature, DatumSpec, FeatureSpec, FrameSpec, GroupSpec, Head, HoldSpec,
-    Job, JoinBy, JoinSpec, MeshSpec, MountSpec, OptionSpec, OutputSpec, PartSpec, PluginSpec,
-    RegionSpec, RelationSpec, ScanSpec,
+    Job, JoinBy, JoinSpec, MeshSpec, MountSpec, OptionSpec, OtherPartSpec, OutputSpec, PartSpec,
+    PluginSpec, RegionSpec, RelationSpec, ScanSpec,
 };
 pub use survey::SurveyFiles;
 pub use temperature::{BodySpec, TemperatureSpec};

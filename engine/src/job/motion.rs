@@ -13,7 +13,7 @@ use crate::error::{Error, Result};
 use crate::fitcheck::{Guide, Motion, Move, Moving, Within};
 use crate::primitive::{Line, Point3, Vec3, unit};
 
-/// Something that moves while the part stays: a feature, a scan or a region of one, by one movement
+/// Something that moves while the part stays: a feature, a scan or a region of one, or another part, by one movement
 /// (`about` or `along`) or by several (`moves`).
 #[derive(Debug, Clone, Default, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
@@ -24,11 +24,13 @@ pub struct MotionSpec {
     pub feature: Option<String>,
     /// The scan that moves.
     pub scan: Option<String>,
+    /// The other part that moves.
+    pub other_part: Option<String>,
     /// The points that move, by where they are at rest, machine coordinates.
     pub region: Option<MotionRegionSpec>,
     /// Scan of `region`; default the first.
     pub r#in: Option<String>,
-    /// Clearance it must keep; default the feature's `keep_clear`, else that of `[check]`.
+    /// Clearance it must keep; default the `keep_clear` of the feature or other part, else that of `[check]`.
     pub clearance: Option<f64>,
     /// Axis it turns about.
     pub about: Option<GuideSpec>,
@@ -122,13 +124,19 @@ impl MotionSpec {
         for scan in self.scan.iter().chain(&self.r#in) {
             known("scan", scan, scans())?;
         }
-        let moving = usize::from(self.feature.is_some())
-            + usize::from(self.scan.is_some())
-            + usize::from(self.region.is_some());
-        if moving != 1 {
-            return Err(
-                self.wrong("needs one of `feature`, `scan` and `region`, to say what moves")
-            );
+        if let Some(other) = &self.other_part {
+            known("other part", other, job.other_parts.iter().map(|o| o.name.as_str()))?;
+        }
+        let moving = [
+            self.feature.is_some(),
+            self.scan.is_some(),
+            self.region.is_some(),
+            self.other_part.is_some(),
+        ];
+        if moving.iter().filter(|m| **m).count() != 1 {
+            return Err(self.wrong(
+                "needs one of `feature`, `scan`, `region` and `other_part`, to say what moves",
+            ));
         }
         if self.r#in.is_some() && self.region.is_none() {
             return Err(
@@ -189,7 +197,11 @@ impl MotionSpec {
             name.as_ref().and_then(place).unwrap_or(0)
         };
         let point = |p: [f64; 3]| Point3::from(p) * mm;
+        let place = |name: &String| job.other_parts.iter().position(|o| o.name == *name);
         let moving = match (&self.feature, &self.region) {
+            _ if self.other_part.is_some() => {
+                Moving::OtherPart(self.other_part.as_ref().and_then(place).unwrap_or(0))
+            }
             (Some(name), _) => Moving::Feature(by_name(&outcome.features, name)?.0),
             (None, None) => Moving::Scan { scan: scan(&self.scan), within: Within::All },
             (None, Some(MotionRegionSpec::Box { r#box: [low, high] })) => Moving::Scan {
@@ -237,11 +249,13 @@ impl MotionSpec {
             .clone()
             .or_else(|| self.feature.clone())
             .or_else(|| self.scan.clone())
+            .or_else(|| self.other_part.clone())
             .unwrap_or_else(|| format!("region of {}", self.r#in.clone().unwrap_or_else(first)))
     }
 
     fn wrong(&self, reason: &str) -> Error {
         let name = self.name.as_ref().or(self.feature.as_ref()).or(self.scan.as_ref());
+        let name = name.or(self.other_part.as_ref());
         let place =
             name.map_or_else(|| "[check] motion".into(), |n| format!("[check] motion \"{n}\""));
         Error::Job { place, reason: reason.into() }

@@ -5,7 +5,7 @@ use crate::associate::{ConstraintCost, Relation as Shared};
 use crate::datum::DatumSystem;
 use crate::exchange::Part;
 use crate::feature::{Feature, Relation};
-use crate::fitcheck::{Finding, Verdict};
+use crate::fitcheck::{DeviationMap, Finding, Verdict};
 use crate::primitive::Pose;
 use crate::register::Join;
 use crate::scan::{LengthError, Scan};
@@ -34,10 +34,12 @@ pub struct Outcome {
     pub relations: Vec<Relation>,
     /// The part, if the job names one.
     pub part: Option<Part>,
+    /// Further designed parts, in the job's order.
+    pub other_parts: Vec<OtherPartOutcome>,
     /// Where the part was checked, if not where it was designed: see [`crate::fitcheck::Checked`].
     pub checked_from_designed: Option<Pose>,
-    /// Signed clearance of each part vertex to the nearest scan surface that is not its seat, mm;
-    /// negative inside; empty without a part.
+    /// Signed clearance of each part vertex to the nearest scan surface that is not its seat, or other part that it
+    /// is not meant to touch, mm; negative inside; empty without a part.
     pub part_clearance: Vec<f64>,
     /// Required clearance of the job, mm.
     pub required_clearance: Option<f64>,
@@ -51,6 +53,19 @@ pub struct Outcome {
     pub output: OutputSpec,
 }
 
+/// A designed part beside the one that is checked.
+#[derive(Debug, Clone)]
+pub struct OtherPartOutcome {
+    /// Name in the job.
+    pub name: String,
+    /// The part, machine coordinates, where it was designed.
+    pub part: Part,
+    /// Clearance asked for it, mm; `None`: the general one.
+    pub keep_clear: Option<f64>,
+    /// Whether contact with it is wanted.
+    pub touches: bool,
+}
+
 /// The scan of the finished part.
 #[derive(Debug, Clone)]
 pub struct MadeOutcome {
@@ -62,6 +77,10 @@ pub struct MadeOutcome {
     pub part_from_scan: Pose,
     /// Distance of each of its points from the model, mm; negative: material is missing.
     pub deviation: Vec<f64>,
+    /// How far each piece of the model's surface is off.
+    pub map: DeviationMap,
+    /// Largest deviation that is admitted, mm.
+    pub tolerance: Option<f64>,
 }
 
 /// A scan of the job.

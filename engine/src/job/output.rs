@@ -29,7 +29,9 @@ impl Job {
             }
             for name in mesh.of.iter().flatten() {
                 let scans = self.scans.iter().map(|s| s.name.as_str());
-                known("scan, `part` or `features`", name, scans.chain([PART, FEATURES]))?;
+                let others = self.other_parts.iter().map(|o| o.name.as_str());
+                let all = scans.chain(others).chain([PART, FEATURES]);
+                known("scan, other part, `part` or `features`", name, all)?;
                 if name == PART && self.part.is_none() {
                     return Err(wrong(&place, "`part` needs a [part]"));
                 }
@@ -80,6 +82,14 @@ pub(super) fn write_mesh(outcome: &Outcome, mesh: &MeshSpec, path: &Path) -> Res
         let (points, triangles) = (part.points.clone(), part.triangles.clone());
         bodies.push(Owned { name: stem, points, triangles, colour: DESIGNED });
     }
+    for other in outcome.other_parts.iter().filter(|o| wanted(&o.name)) {
+        bodies.push(Owned {
+            name: other.name.clone(),
+            points: other.part.points.clone(),
+            triangles: other.part.triangles.clone(),
+            colour: OTHER,
+        });
+    }
     for found in outcome.features.iter().filter(|_| wanted(FEATURES)) {
         let (points, triangles) = surface_of(&found.feature, CHORD);
         if !triangles.is_empty() {
@@ -117,3 +127,5 @@ const CHORD: f64 = 0.05;
 const SCANS: [[u8; 3]; 3] = [[176, 176, 170], [148, 156, 160], [190, 180, 164]];
 /// The part.
 const DESIGNED: [u8; 3] = [58, 104, 148];
+/// Other parts.
+const OTHER: [u8; 3] = [172, 140, 84];

@@ -75,6 +75,7 @@ impl Job {
         self.validate_plugins()?;
         self.validate_datum()?;
         self.validate_part()?;
+        self.validate_other_parts()?;
         self.validate_output()
     }
 

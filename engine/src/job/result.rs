@@ -2,7 +2,7 @@
 
 use serde_json::{Map, Value as Json, json};
 
-use super::outcome::{FeatureOutcome, GroupOutcome, Outcome, ScanOutcome};
+use super::outcome::{FeatureOutcome, GroupOutcome, OtherPartOutcome, Outcome, ScanOutcome};
 use crate::associate::{ConstraintCost, Quality};
 use crate::error::{Error, Result};
 use crate::exchange::Part;
@@ -52,6 +52,10 @@ impl Outcome {
                 });
             }
             root.insert("part".into(), described);
+        }
+        if !self.other_parts.is_empty() {
+            let others = self.other_parts.iter().map(|o| units.other_part(o));
+            root.insert("other_parts".into(), others.collect());
         }
         root.insert("checks".into(), self.findings.iter().map(|f| units.finding(f)).collect());
         let root = Json::Object(root);
@@ -334,6 +338,16 @@ impl Units {
             "box": [self.point(&low), self.point(&high)],
             "chord_error": self.len(part.chord_error), "holes": holes, "notes": part.notes,
         })
+    }
+
+    fn other_part(&self, other: &OtherPartOutcome) -> Json {
+        let mut out = self.part(&other.part);
+        out["name"] = json!(other.name);
+        out["touches"] = json!(other.touches);
+        if let Some(clear) = other.keep_clear {
+            out["keep_clear"] = self.len(clear);
+        }
+        out
     }
 
     fn finding(&self, f: &Finding) -> Json {

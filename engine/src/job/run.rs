@@ -106,6 +106,7 @@ impl Job {
             groups,
             features,
             part: None,
+            other_parts: Vec::new(),
             checked_from_designed: None,
             part_clearance: Vec::new(),
             required_clearance: None,

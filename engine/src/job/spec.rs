@@ -29,6 +29,9 @@ pub struct Job {
     pub datum: Option<DatumSpec>,
     /// The designed part, in machine coordinates.
     pub part: Option<PartSpec>,
+    /// Further designed parts that are in the machine.
+    #[serde(rename = "other_part", default)]
+    pub other_parts: Vec<OtherPartSpec>,
     /// What is asked of the part.
     pub check: Option<CheckSpec>,
     /// Fitters of others.
@@ -60,7 +63,7 @@ pub struct OutputSpec {
 pub struct MeshSpec {
     /// Name of the file; its extension says the format: `ply`, `stl`, `obj`, `glb`, `3mf`.
     pub file: String,
-    /// What is in it: names of scans, `part`, `features` (their faces); default all there is.
+    /// What is in it: names of scans and of other parts, `part`, `features` (their faces); default all there is.
     pub of: Option<Vec<String>>,
 }
 
@@ -352,6 +355,27 @@ pub struct PartSpec {
     pub mount: Vec<MountSpec>,
     /// A scan of the finished part, held against its model; every check is then made again with the part as made.
     pub made: Option<MadeSpec>,
+}
+
+/// A designed part beside the one that is checked: a guard, a sensor.
+#[derive(Debug, Clone, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct OtherPartSpec {
+    /// Name, which no scan, feature or other part has too.
+    pub name: String,
+    /// STEP, STL, PLY, OBJ, GLB or 3MF in machine coordinates, relative to the job file.
+    pub file: PathBuf,
+    /// Unit of a mesh file where it differs from the job's; STEP, GLB and 3MF have their own.
+    pub unit: Option<String>,
+    /// Importer of a plug-in that reads the file, such as `occt.step`; default the built-in readers.
+    pub reader: Option<String>,
+    /// Largest distance of the mesh from a STEP file's exact surface; default that of the part.
+    pub chord_error: Option<f64>,
+    /// Clearance that the part must keep to it; default that of `[check]`.
+    pub keep_clear: Option<f64>,
+    /// Whether the part is meant to touch it: then only overlap is a fail, and no clearance is asked.
+    #[serde(default)]
+    pub touches: bool,
 }
 
 /// A scan of the finished part.

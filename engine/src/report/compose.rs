@@ -50,6 +50,19 @@ pub(super) fn scene<'a>(outcome: &'a Outcome, looks: &'a Looks) -> Scene<'a> {
         let rims = part.holes.iter().flat_map(rims).collect();
         scene.strokes.push(Stroke { lines: rims, hidden: 0.35, seam: true, ..stroke(HOLE, 2.0) });
     }
+    for other in &outcome.other_parts {
+        let (points, triangles) = (&other.part.points, &other.part.triangles);
+        scene.meshes.push(Mesh {
+            points,
+            triangles,
+            normals: None,
+            machine_from_mesh: Pose::identity(),
+            paint: Paint::Other,
+            point_radius: 0.0,
+        });
+        let edges = creases(points, triangles);
+        scene.strokes.push(Stroke { lines: edges, hidden: 0.0, ..stroke(INK, 0.9) });
+    }
     let lift = outcome.scans.iter().map(|s| 4.0 * s.scan.noise()).fold(0.0, f64::max);
     for feature in &outcome.features {
         scene.strokes.extend(feature_strokes(feature, lift));
@@ -78,7 +91,8 @@ pub(super) fn close_up<'a>(scene: &Scene<'a>, camera: &Camera, finding: &Finding
         shown.strokes.extend(scene.meshes.iter().map(|mesh| {
             let width = if matches!(mesh.paint, Paint::Scan) { 2.6 } else { 1.6 };
             let lines = section(mesh, cut, camera);
-            Stroke { lines, cut: false, hidden: 1.0, seam: true, ..stroke(INK, width) }
+            let colour = if matches!(mesh.paint, Paint::Other) { OTHER } else { INK };
+            Stroke { lines, cut: false, hidden: 1.0, seam: true, ..stroke(colour, width) }
         }));
     }
     shown.strokes.push(witness(finding));
@@ -180,6 +194,16 @@ fn witness(finding: &Finding) -> Stroke {
     Stroke { lines, hidden: 1.0, seam: true, cut: false, ..stroke(INK, 4.2) }
 }
 
+/// Edges of a body, thin and dark.
+pub(super) fn edges(points: &[Point3], triangles: &[[u32; 3]]) -> Stroke {
+    Stroke { lines: creases(points, triangles), ..stroke(INK, 0.9) }
+}
+
+/// A line of a colour and width that nothing hides wholly.
+pub(super) fn shown_through(lines: Vec<Vec<Point3>>, colour: [u8; 3], width: f64) -> Stroke {
+    Stroke { lines, hidden: 0.35, seam: true, ..stroke(colour, width) }
+}
+
 fn stroke(colour: [u8; 3], width: f64) -> Stroke {
     Stroke { lines: Vec::new(), colour, width, hidden: 0.0, lift: 0.0, seam: false, cut: true }
 }
@@ -187,6 +211,7 @@ fn stroke(colour: [u8; 3], width: f64) -> Stroke {
 /// Times that normals are smoothed: about three rings of neighbours.
 const SMOOTHINGS: usize = 3;
 const INK: [u8; 3] = [24, 24, 28];
+const OTHER: [u8; 3] = [112, 84, 12];
 const HOLE: [u8; 3] = [0, 88, 140];
 const FACE: [u8; 3] = [0, 110, 84];
 const ROUND: [u8; 3] = [116, 56, 178];

@@ -104,6 +104,42 @@ pub(super) fn part(outcome: &Outcome, units: &Units) -> String {
     table.html() + &part_holes(part, units)
 }
 
+/// Other parts with what is asked of them.
+pub(super) fn other_parts(outcome: &Outcome, units: &Units) -> String {
+    if outcome.other_parts.is_empty() {
+        return String::new();
+    }
+    let unit = units.length.symbol();
+    let caption = format!("Other parts, where they were designed; lengths in {unit}");
+    let heads = ["No.", "Name", "File", "Format", "#Solids", "#Triangles", "Size", "Asked"];
+    let mut table = Table::new("other-parts", &caption, &heads);
+    for (i, o) in outcome.other_parts.iter().enumerate() {
+        let file = o.part.file.file_name();
+        let file = file.map_or_else(String::new, |f| f.to_string_lossy().into_owned());
+        let size = bounds(&o.part).map_or_else(String::new, |(low, high)| {
+            let size = high - low;
+            [size.x, size.y, size.z].map(|v| units.plain(v)).join(" × ")
+        });
+        let clear = o.keep_clear.or(outcome.required_clearance).unwrap_or(0.0);
+        let asked = if o.touches {
+            "may touch, not overlap".to_owned()
+        } else {
+            format!("clearance {}", units.plain(clear))
+        };
+        table.row(&[
+            format!("P{}", i + 1),
+            name(&o.name),
+            name(&file),
+            text::html(&o.part.schema),
+            o.part.solids.to_string(),
+            o.part.triangles.len().to_string(),
+            size,
+            asked,
+        ]);
+    }
+    table.html()
+}
+
 fn part_holes(part: &Part, units: &Units) -> String {
     let caption = format!("Round holes of the part; lengths in {}", units.length.symbol());
     let heads = ["#No.", "Middle of the axis", "Axis", "#Diameter", "#Depth"];

@@ -16,7 +16,7 @@ use super::{compose, table, text, view};
 pub(super) struct Tag {
     /// Place, machine coordinates, mm.
     pub at: Point3,
-    /// Letter of a finding, number of a feature.
+    /// Letter of a finding, number of a feature, P and number of another part.
     pub code: String,
     pub name: String,
     pub class: &'static str,
@@ -33,9 +33,9 @@ pub(super) struct Words<'a> {
 }
 
 impl Tag {
-    /// Whether it names a feature, not a finding.
-    pub(super) fn is_feature(&self) -> bool {
-        matches!(self.class, "face" | "round" | "thin")
+    /// Whether it names a feature or another part, not a finding.
+    pub(super) fn is_thing(&self) -> bool {
+        matches!(self.class, "face" | "round" | "thin" | "other")
     }
 }
 
@@ -63,7 +63,7 @@ pub(super) fn figure(
     ))
 }
 
-/// Tags of the findings that did not pass and of the features, in the order of their importance.
+/// Tags of the findings that did not pass, of other parts and of the features, in the order of their importance.
 pub(super) fn tags(outcome: &Outcome) -> Vec<Tag> {
     let first = view::first_at_place(outcome);
     let open = |i: &usize| outcome.findings[*i].verdict != Verdict::Pass;
@@ -81,7 +81,12 @@ pub(super) fn tags(outcome: &Outcome) -> Vec<Tag> {
         let (_, class) = compose::feature_colour(f.feature.kind);
         Tag { at, code: (i + 1).to_string(), name: f.feature.name.clone(), class }
     });
-    findings.chain(features).collect()
+    let others = outcome.other_parts.iter().enumerate().filter_map(|(i, o)| {
+        let (low, high) = o.part.bounding_box()?;
+        let at = nalgebra::center(&low, &high);
+        Some(Tag { at, code: format!("P{}", i + 1), name: o.name.clone(), class: "other" })
+    });
+    findings.chain(others).chain(features).collect()
 }
 
 /// Letter of a finding by its rank: A to Z, then A2, B2, ….

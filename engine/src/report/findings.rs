@@ -148,7 +148,7 @@ pub(super) fn close_looks(
             let at = letter(first[i]);
             let link =
                 format!("<p class=\"same\">Same place as <a href=\"#finding-{at}\">{at}</a>.</p>");
-            out += &card(f, i, units, &link);
+            out += &card(f, (i, outcome), units, &link);
             continue;
         }
         let more = drawn.iter().filter(|d| **d).count() < most;
@@ -157,7 +157,7 @@ pub(super) fn close_looks(
             None => None,
         };
         drawn[i] = figure.is_some();
-        out += &card(f, i, units, figure.as_deref().unwrap_or_default());
+        out += &card(f, (i, outcome), units, figure.as_deref().unwrap_or_default());
     }
     Ok(out)
 }
@@ -193,12 +193,15 @@ fn close_figure(
         camera.project(&t.at)[2].abs() < half && camera.before_cut(&t.at) <= 0.0
     };
     let mut tags = figure::tags(outcome);
-    tags.retain(|t| t.code.split(' ').any(|c| c == letter(index)) || (t.is_feature() && near(t)));
+    tags.retain(|t| t.code.split(' ').any(|c| c == letter(index)) || (t.is_thing() && near(t)));
     let from = view::direction_name(&camera.back);
     let mut caption = format!("Seen from {from}.");
     if camera.cut.is_some() {
         caption += " What lies before the witness line is cut away: hatched, the cut through the \
                     part; dark line, the cut through the scan.";
+        if !outcome.other_parts.is_empty() {
+            caption += " Hatched the other way: the cut through another part.";
+        }
     }
     let alt = format!("Close view of finding {}, {}, from {from}", letter(index), finding.name);
     if finding.kind == "hole" {
@@ -211,7 +214,7 @@ fn close_figure(
     figure::figure(&shown, &camera, units, &tags, &words).map(Some)
 }
 
-fn card(f: &Finding, index: usize, units: &Units, figure: &str) -> String {
+fn card(f: &Finding, (index, outcome): (usize, &Outcome), units: &Units, figure: &str) -> String {
     let code = letter(index);
     let unit = units.length.symbol();
     let mut facts = String::new();
@@ -229,7 +232,8 @@ fn card(f: &Finding, index: usize, units: &Units, figure: &str) -> String {
         fact("On the part", format!("<span class=\"place\">{}</span>", units.point(&p)));
     }
     if let Some(p) = f.to {
-        fact("On the scan", format!("<span class=\"place\">{}</span>", units.point(&p)));
+        let what = if is_of_other(f, outcome) { "On the other part" } else { "On the scan" };
+        fact(what, format!("<span class=\"place\">{}</span>", units.point(&p)));
     }
     if let Some(extent) = f.extent {
         fact("Extent", format!("{} {unit}", units.plain(extent)));
@@ -262,6 +266,15 @@ fn card(f: &Finding, index: usize, units: &Units, figure: &str) -> String {
     )
 }
 
+/// Whether a finding is about air to another part.
+fn is_of_other(f: &Finding, outcome: &Outcome) -> bool {
+    f.kind == "clearance"
+        && outcome.other_parts.iter().any(|o| {
+            let rest = f.name.strip_prefix(o.name.as_str());
+            rest.is_some_and(|r| r.is_empty() || r.starts_with(", "))
+        })
+}
+
 fn value(f: &Finding, units: &Units) -> String {
     stated(f, units).as_ref().map(plus_minus).unwrap_or_default()
 }
@@ -269,8 +282,8 @@ fn value(f: &Finding, units: &Units) -> String {
 /// Limit with the sense in which it binds, where the kind of check says which.
 fn limit(f: &Finding, units: &Units) -> Option<String> {
     let sense = match f.kind {
+        _ if f.at_most => "≤ ",
         "clearance" | "hole" | "tool access" | "insertion" | "motion" | "thermal" => "≥ ",
-        "interference" | "seat" | "made part" => "≤ ",
         _ => "",
     };
     f.limit.map(|l| format!("{sense}{}", units.measured(l, None, f.measure).value))

@@ -10,6 +10,7 @@ mod facts;
 mod features;
 mod figure;
 mod findings;
+mod made;
 mod number;
 mod page;
 mod picture;
@@ -19,6 +20,7 @@ mod survey;
 mod table;
 mod text;
 mod view;
+mod way;
 
 use crate::error::{Error, Result};
 use crate::job::Outcome;

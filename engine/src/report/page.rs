@@ -6,14 +6,18 @@ use crate::job::Outcome;
 use super::number::Units;
 use super::picture::{BAND_COLOURS, Bands};
 use super::table::name;
-use super::{ReportOptions, budgets, compose, facts, features, figure, findings, text, view};
+use super::{
+    ReportOptions, budgets, compose, facts, features, figure, findings, made, text, view, way,
+};
 
 /// The whole page.
 pub(super) fn page(outcome: &Outcome, options: &ReportOptions) -> Result<String> {
     let units = Units::of(outcome);
-    let (stage, looks) = pictures(outcome, options, &units)?;
+    let Pictures { stage, looks, way, made } = pictures(outcome, options, &units)?;
     let parts = [
         ("findings", "Failed and undecided", looks),
+        ("way-in", "Way in", way),
+        ("made", "Made part", made),
         ("all-checks", "All checks", findings::all(outcome, &units)),
         ("uncertain", "Where the uncertainty comes from", budgets::table(outcome, &units)),
         ("datum", "Datum system", facts::datum(outcome, &units)),
@@ -21,6 +25,7 @@ pub(super) fn page(outcome: &Outcome, options: &ReportOptions) -> Result<String>
         ("between", "Distances and angles", features::relations(outcome, &units)),
         ("scanned", "Scans", facts::scans(outcome, &units)),
         ("designed", "Part", facts::part(outcome, &units)),
+        ("others", "Other parts", facts::other_parts(outcome, &units)),
         ("reading", "How to read this", READING.to_owned()),
     ];
     let there = || parts.iter().filter(|(_, _, content)| !content.is_empty());
@@ -46,14 +51,28 @@ pub(super) fn whole(title: &str, kind: &str, body: &str) -> String {
     )
 }
 
-/// The overview and the close looks, with pictures if they are asked for and there is what to show.
-fn pictures(outcome: &Outcome, options: &ReportOptions, units: &Units) -> Result<(String, String)> {
+/// What has pictures in it.
+struct Pictures {
+    stage: String,
+    looks: String,
+    way: String,
+    made: String,
+}
+
+/// The overview, the close looks, the way in and the made part, with pictures if they are asked for and there is what
+/// to show.
+fn pictures(outcome: &Outcome, options: &ReportOptions, units: &Units) -> Result<Pictures> {
     let size = options.picture_size();
     let close = [size[0] * 2 / 3, size[1] * 2 / 3];
     let nothing = outcome.scans.is_empty() && outcome.features.is_empty() && outcome.part.is_none();
     if nothing || !options.pictures {
         let looks = findings::close_looks(outcome, units, None, 0, close)?;
-        return Ok((stage("", outcome, units), looks));
+        return Ok(Pictures {
+            stage: stage("", outcome, units),
+            looks,
+            way: way::section(outcome, None, units, close)?,
+            made: made::section(outcome, None, units, close)?,
+        });
     }
     let looks = compose::Looks::of(outcome);
     let scene = compose::scene(outcome, &looks);
@@ -73,7 +92,12 @@ fn pictures(outcome: &Outcome, options: &ReportOptions, units: &Units) -> Result
         shots += &figure::figure(&marked, &camera, units, &tags, &words(&alt, &caption))?;
     }
     shots += &legend(outcome, &looks.bands, units);
-    Ok((stage(&shots, outcome, units), cards))
+    Ok(Pictures {
+        stage: stage(&shots, outcome, units),
+        looks: cards,
+        way: way::section(outcome, Some(&looks), units, close)?,
+        made: made::section(outcome, Some(&from), units, close)?,
+    })
 }
 
 fn header(outcome: &Outcome, options: &ReportOptions, units: &Units, links: &str) -> String {
@@ -134,6 +158,9 @@ fn key(outcome: &Outcome) -> String {
     if !outcome.features.is_empty() {
         key.push("green: faces; violet: holes, axes and other round features; numbers as in the table of features");
     }
+    if !outcome.other_parts.is_empty() {
+        key.push("pale yellow, P: other parts");
+    }
     if outcome.findings.iter().any(|f| f.verdict != crate::fitcheck::Verdict::Pass) {
         key.push("letters: findings that did not pass");
     }
@@ -169,9 +196,10 @@ fn legend(outcome: &Outcome, bands: &Bands, units: &Units) -> String {
     }
     format!(
         "<div class=\"legend\"><h3>Colour of the part: distance to the nearest scanned surface that \
-         is not its seat, {}</h3>\n<ol>{items}</ol>\n<p>Dark lines: contact{}. Colours run evenly \
+         is not its seat{}, {}</h3>\n<ol>{items}</ol>\n<p>Dark lines: contact{}. Colours run evenly \
          between the corners of the part's mesh; what counts are the measured values in the \
          table.</p></div>\n",
+        if outcome.other_parts.iter().any(|o| !o.touches) { ", or other part" } else { "" },
         units.length.symbol(),
         if bands.required { " and the limit" } else { "" }
     )

@@ -29,6 +29,7 @@ pub(super) fn empty() -> Outcome {
         groups: Vec::new(),
         relations: Vec::new(),
         part: None,
+        other_parts: Vec::new(),
         checked_from_designed: None,
         part_clearance: Vec::new(),
         required_clearance: None,

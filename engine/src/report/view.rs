@@ -28,6 +28,31 @@ pub(super) fn general_direction(scene: &Scene<'_>) -> Direction {
     views.into_iter().find(|d| d.dot(&towards) >= enough).unwrap_or(Vec3::z_axis())
 }
 
+/// Direction to the viewer that shows a way from the side and most of the scanned surface's outside.
+pub(super) fn across(scene: &Scene<'_>, way: &Vec3) -> Direction {
+    let towards = unit(area_vector(&scene.meshes)).unwrap_or(Vec3::z_axis());
+    let way = unit(*way).unwrap_or(Vec3::z_axis());
+    let score = |d: &Direction| d.dot(&towards) + 1.5 * d.cross(&way).norm();
+    let all = VIEWS.iter().filter_map(|(azimuth, height)| {
+        let (sin, cos) = f64::to_radians(*azimuth).sin_cos();
+        unit(Vec3::new(cos, sin, *height))
+    });
+    // The first of equals.
+    all.reduce(|a, b| if score(&b) > score(&a) { b } else { a }).unwrap_or(Vec3::z_axis())
+}
+
+/// Camera that holds some points with a margin round them.
+pub(super) fn of_points(
+    points: impl Iterator<Item = Point3>,
+    to_viewer: &Direction,
+    size: [usize; 2],
+) -> Camera {
+    let camera = look(to_viewer, size[0], size[1]);
+    let mut sides = Sides::of(&camera, points);
+    sides.widen(0.12);
+    sides.frame(camera)
+}
+
 /// Camera that holds all of a scene but the farthest thousandth of its scans' points.
 pub(super) fn general(scene: &Scene<'_>, to_viewer: &Direction, size: [usize; 2]) -> Camera {
     let camera = look(to_viewer, size[0], size[1]);

@@ -34,11 +34,52 @@ pub(super) fn winding(mesh: &Mesh, p: &Point3) -> i32 {
     count
 }
 
+/// Where the line along x through a place of the y-z plane meets a closed mesh, ascending, each with 1 where it
+/// leaves and −1 where it enters.
+pub(super) fn crossings(mesh: &Mesh, y: f64, z: f64) -> Vec<(f64, i32)> {
+    let bvh = &mesh.bvh;
+    let p = Point3::new(0.0, y, z);
+    let r = p - bvh.middle;
+    let mut found = Vec::new();
+    let mut stack = if bvh.nodes.is_empty() { Vec::new() } else { vec![0u32] };
+    while let Some(i) = stack.pop() {
+        let n = &bvh.nodes[i as usize];
+        let misses = |k: usize| f64::from(n.low[k]) > r[k] || f64::from(n.high[k]) < r[k];
+        if misses(1) || misses(2) {
+            continue;
+        }
+        if !n.is_leaf() {
+            stack.extend([n.first, n.first + 1]);
+            continue;
+        }
+        for k in n.range() {
+            let c = mesh.corners_in_order(k).map(|q| q - p);
+            let turn = side(&c);
+            if turn != 0 {
+                let weight = |u: &Vec3, v: &Vec3| u.y * v.z - u.z * v.y;
+                let w = [weight(&c[1], &c[2]), weight(&c[2], &c[0]), weight(&c[0], &c[1])];
+                let sum: f64 = w.iter().sum();
+                let at = (0..3).map(|i| w[i] * c[i].x).sum::<f64>() / sum;
+                let any = (c[0].x + c[1].x + c[2].x) / 3.0;
+                found.push((if at.is_finite() { at } else { any }, i32::from(turn)));
+            }
+        }
+    }
+    found.sort_by(|a, b| a.0.total_cmp(&b.0).then(a.1.cmp(&b.1)));
+    found
+}
+
+/// Side on which all edges of a projected triangle pass the origin, 0 if they do not agree.
+fn side(c: &[Vec3; 3]) -> i8 {
+    let turn = edge_side(&c[0], &c[1]);
+    if turn == edge_side(&c[1], &c[2]) && turn == edge_side(&c[2], &c[0]) { turn } else { 0 }
+}
+
 /// 1 if the ray leaves through the triangle, −1 if it enters, 0 if it misses.
 fn crossing(t: &[Point3; 3], p: &Point3) -> i32 {
     let c = t.map(|q| q - p);
-    let turn = edge_side(&c[0], &c[1]);
-    if turn == 0 || turn != edge_side(&c[1], &c[2]) || turn != edge_side(&c[2], &c[0]) {
+    let turn = side(&c);
+    if turn == 0 {
         return 0;
     }
     let ahead = if c.iter().all(|v| v.x > 0.0) {

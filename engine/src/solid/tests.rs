@@ -25,7 +25,7 @@ impl Random {
     }
 }
 
-fn cuboid(low: [f64; 3], high: [f64; 3]) -> (Vec<Point3>, Vec<[u32; 3]>) {
+pub(super) fn cuboid(low: [f64; 3], high: [f64; 3]) -> (Vec<Point3>, Vec<[u32; 3]>) {
     let pick = |i: usize, k: usize| if i >> k & 1 == 1 { high[k] } else { low[k] };
     let points = (0..8).map(|i| Point3::new(pick(i, 0), pick(i, 1), pick(i, 2))).collect();
     let quads =

@@ -7,6 +7,7 @@
 use crate::fitcheck::borders;
 use crate::fitcheck::budget::Budget;
 use crate::fitcheck::insertion::InsertionLimits;
+use crate::fitcheck::others::{Other, shrunk};
 use crate::fitcheck::view::{Owner, View};
 use crate::primitive::{Direction, Point3, Pose, Vec3, unit};
 use crate::solid::Mesh;
@@ -14,9 +15,9 @@ use crate::solid::Mesh;
 /// The scene as obstacles on the way.
 pub(super) struct Course<'a> {
     pub(super) view: &'a View<'a>,
-    /// What belongs to no seat, one mesh a scan.
+    /// What belongs to no seat: one mesh a scan, and other parts.
     rest: Vec<Mesh>,
-    /// Contact at the seats, moved away.
+    /// Contact at the seats and with other parts, moved away.
     contact: Vec<Mesh>,
     /// Open borders that the seated part is clear of, as points.
     borders: Mesh,
@@ -67,10 +68,15 @@ impl<'a> Course<'a> {
             half: 0.5 * (high - low),
         };
         course.clear_of_rest(&taken)?;
+        course.clear_of_others(&limits.without_others)?;
         let wanted = limits.clearance + course.budget.expanded() + ROUNDING;
         course.air = wanted.min(SHARE * course.seated);
         course.contact =
             (0..view.scans.len()).filter_map(|s| course.contact_of(s, &taken[s])).collect();
+        let touched = (0..view.others.len()).filter(|o| !limits.without_others.contains(o));
+        let touched = touched.filter(|&o| view.others[o].given.touches);
+        let freed: Vec<Mesh> = touched.filter_map(|o| course.freed(o)).collect();
+        course.contact.extend(freed);
         course.borders = course.open_borders(&taken);
         Ok(course)
     }
@@ -159,6 +165,41 @@ impl<'a> Course<'a> {
         Ok(())
     }
 
+    /// As [`Course::clear_of_rest`], of other parts that are not meant to touch.
+    fn clear_of_others(&mut self, without: &[usize]) -> Result<(), Stuck> {
+        let view = self.view;
+        for (o, other) in view.others.iter().enumerate() {
+            if other.given.touches || without.contains(&o) {
+                continue;
+            }
+            let mesh = Mesh::new(other.given.part.points.clone(), other.mesh.triangles().to_vec());
+            let near = view.solid.least_distance(&mesh, f64::INFINITY);
+            self.rest.push(mesh);
+            let Some(w) = near else { continue };
+            self.seated = self.seated.min(w.distance);
+            let held = view.solid.contains(&w.on_b) || other.solid.contains(&w.on_a);
+            if w.distance <= TOUCHING || held {
+                return Err(Stuck { seated: w.distance, at: Some((w.on_a, w.on_b)) });
+            }
+        }
+        Ok(())
+    }
+
+    /// Another part that is meant to touch, taken inward until the seated part is clear of it; none if that does
+    /// not help: what the part reaches round is nothing to slide from.
+    fn freed(&self, o: usize) -> Option<Mesh> {
+        let clear = CLEAR_OF_SEAT * self.air;
+        let mut by = clear;
+        for _ in 0..SHIFTS {
+            let mesh = shrunk(self.view.others[o].given.part, by);
+            match self.view.solid.least_distance(&mesh, ENOUGH * clear) {
+                None => return Some(mesh),
+                Some(left) => by += (clear - left.distance).max(0.1 * by),
+            }
+        }
+        None
+    }
+
     /// The contact of a scan at the seats, moved away; none if it has none, or if no move clears it: what the
     /// part reaches round is no seat to slide from.
     fn contact_of(&self, s: usize, taken: &[bool]) -> Option<Mesh> {
@@ -244,14 +285,21 @@ fn taken_off(view: &View<'_>, without: &[usize]) -> Vec<Vec<bool>> {
     taken
 }
 
-/// Distances on the way move with the machine's frame, the scans' joins and noise; the worst scan's.
+/// Distances on the way move with the machine's frame, the scans' joins and noise; the worst scan's, or the chords of
+/// the worst other part.
 fn budget(view: &View<'_>, at: &Point3) -> Budget {
+    let chords = |o: &Other<'_>| {
+        let mut budget = Budget::default();
+        budget.add("part mesh", view.part.chord_error / 3f64.sqrt());
+        budget.add("other part's mesh", o.given.part.chord_error / 3f64.sqrt());
+        budget
+    };
     let of = |s: usize| {
         let mut budget = Budget::of_place(view.scene, Some(s), view.part.chord_error, at, None);
         budget.add("scan noise", view.scans[s].noise);
         budget
     };
-    let all = (0..view.scans.len()).map(of);
+    let all = (0..view.scans.len()).map(of).chain(view.others.iter().map(chords));
     all.max_by(|a, b| a.expanded().total_cmp(&b.expanded())).unwrap_or_default()
 }
 
@@ -269,6 +317,7 @@ fn seats(view: &View<'_>) -> Vec<Seat> {
 
 fn scene_box(view: &View<'_>) -> Option<(Point3, Point3)> {
     let all = view.scans.iter().flat_map(|s| &s.points);
+    let all = all.chain(view.others.iter().flat_map(|o| &o.given.part.points));
     all.map(|p| (*p, *p)).reduce(|(l, h), (p, _)| (l.inf(&p), h.sup(&p)))
 }
 

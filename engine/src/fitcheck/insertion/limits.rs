@@ -12,6 +12,8 @@ pub struct InsertionLimits {
     pub tries: usize,
     /// Features that are taken off for it, by their places among the scene's features.
     pub without: Vec<usize>,
+    /// Other parts that are put in after it, by their places among the scene's.
+    pub without_others: Vec<usize>,
     /// Seed of the random moves.
     pub seed: u64,
 }
@@ -23,6 +25,7 @@ impl Default for InsertionLimits {
             directions: 1000,
             tries: 2000,
             without: Vec::new(),
+            without_others: Vec::new(),
             seed: 1,
         }
     }

@@ -1,8 +1,8 @@
 //! Can the part be brought in from outside to its seat.
 //!
 //! All straight directions are mapped first, each proven along its whole length; if none is free, a way with
-//! turns is looked for. Outside is where the part's box is clear of the box of all that was scanned: what
-//! stands beyond that box nobody has seen. Nor does a scan hold what lies beyond its borders: a direction
+//! turns is looked for. Outside is where the part's box is clear of the box of all that was scanned and of other parts:
+//! what stands beyond that box nobody has seen. Nor does a scan hold what lies beyond its borders: a direction
 //! that surface going on by the unseen reach would close is taken only if there is no other, and is undecided.
 
 mod course;
@@ -78,8 +78,8 @@ fn seated_in(stuck: &Stuck) -> Finding {
         (found.at, found.to) = (Some(on_part), Some(on_scan));
     }
     found.detail =
-        "seated, the part already meets something that is no seat: no way in can be judged".into();
-    found.remedy = "mend the interference first, or name the feature as taken off for it".into();
+        "seated, the part already meets something that it is not meant to touch: no way in can be judged".into();
+    found.remedy = "mend the interference first, or name what is met as taken off for it".into();
     found
 }
 

@@ -21,6 +21,20 @@ pub(super) struct Body {
     pub(super) triangles: Vec<[u32; 3]>,
     /// Share of the surface that was seen.
     pub(super) seen: f64,
+    /// The model's surface in pieces, each with how far it is off.
+    pub(super) map: DeviationMap,
+}
+
+/// Surface of a model in pieces, each with how far the made part is off there.
+#[derive(Debug, Clone, Default)]
+pub struct DeviationMap {
+    /// Corners, mm, as designed.
+    pub points: Vec<Point3>,
+    /// Pieces of the surface, counter-clockwise seen from outside.
+    pub triangles: Vec<[u32; 3]>,
+    /// How far each is off, mm: positive where there is too much, negative where material is missing; NaN where
+    /// nothing was seen.
+    pub deviation: Vec<f64>,
 }
 
 /// `scan`: points on the model; `size`: longest edge of the pieces, mm; `reach`: largest deviation that still is
@@ -65,7 +79,9 @@ pub(super) fn as_made(part: &Part, scan: &[Point3], size: f64, reach: f64) -> Bo
         }
     }
     let moved = points.iter().zip(&corners).map(|(p, (m, r))| p + motion(m, r)).collect();
-    Body { points: moved, triangles, seen: seen / all }
+    let deviation = offsets.iter().map(|o| o.unwrap_or(f64::NAN)).collect();
+    let map = DeviationMap { points, triangles: triangles.clone(), deviation };
+    Body { points: moved, triangles, seen: seen / all, map }
 }
 
 /// Median of what was seen over a piece and its neighbours in the same smooth face, nearest first until enough.

@@ -23,6 +23,8 @@ use crate::scan::Scan;
 use crate::solid::Solid;
 use align::Model;
 
+pub use body::DeviationMap;
+
 /// What the scan of a made part is laid on.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
 pub enum LaidOn {
@@ -55,6 +57,8 @@ pub struct MadePart {
     pub deviation: Vec<f64>,
     /// The model with its surface moved to where it was seen.
     pub part: Part,
+    /// How far each piece of the model's surface is off.
+    pub map: DeviationMap,
     /// How far it is off, and what the checks say of it, the worst first.
     pub findings: Vec<Finding>,
 }
@@ -83,7 +87,7 @@ pub fn made(
     let (bores, bore_findings) = context.run(|| laid.bores(mounts, made.tolerance));
     findings.extend(bore_findings);
     context.report("made part: its body", 0.5)?;
-    let (body, mounts) = context.run(|| laid.as_made(mounts, bores))?;
+    let (body, mounts, map) = context.run(|| laid.as_made(mounts, bores))?;
     let Checked { findings: again, .. } = all(&body, scene, &mounts, limits, context)?;
     let named = |f: Finding| Finding { name: format!("{}, as made", f.name), ..f };
     findings.extend(again.into_iter().map(named));
@@ -93,6 +97,7 @@ pub fn made(
         part_from_scan: laid.part_from_scan,
         deviation: laid.deviation,
         part: body,
+        map,
         findings,
     })
 }
@@ -287,8 +292,12 @@ impl<'a> Laid<'a> {
         (holes, findings)
     }
 
-    /// The part as made and its mounts.
-    fn as_made(&self, mounts: &[Mount], holes: Vec<PartHole>) -> Result<(Part, Vec<Mount>)> {
+    /// The part as made, its mounts, and how far each piece of its surface is off.
+    fn as_made(
+        &self,
+        mounts: &[Mount],
+        holes: Vec<PartHole>,
+    ) -> Result<(Part, Vec<Mount>, DeviationMap)> {
         let (low, high) = self.part.bounding_box().unwrap_or((Point3::origin(), Point3::origin()));
         let diagonal = (high - low).norm();
         let size = (3.0 * self.scan.resolution()).clamp(diagonal / 300.0, diagonal / 20.0);
@@ -309,7 +318,7 @@ impl<'a> Laid<'a> {
         part.holes = holes.clone();
         let mounts =
             mounts.iter().zip(holes).map(|(m, part_hole)| Mount { part_hole, ..m.clone() });
-        Ok((part, mounts.collect()))
+        Ok((part, mounts.collect(), body.map))
     }
 }
 

@@ -29,6 +29,8 @@ pub enum Moving {
         /// Which of its points.
         within: Within,
     },
+    /// Another part of the scene, by index: a door, a slide.
+    OtherPart(usize),
 }
 
 /// Points of a scan by where they are at rest, machine coordinates, mm.

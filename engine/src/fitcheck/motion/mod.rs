@@ -8,6 +8,7 @@
 
 mod describe;
 mod lever;
+mod parts;
 mod prepare;
 mod smooth;
 
@@ -31,10 +32,30 @@ use prepare::Prepared;
 /// [`Error::Argument`] for what cannot move or not like this, [`Error::Cancelled`].
 pub(super) fn check(view: &View<'_>, context: &Context) -> Result<Vec<Finding>> {
     let motions = &view.scene.motions;
-    let ready: Vec<Prepared> =
-        motions.iter().map(|m| Prepared::new(view, m)).collect::<Result<_>>()?;
-    let each = motions.iter().zip(&ready);
-    each.map(|(motion, what)| context.run(|| finding(view, motion, what, context))).collect()
+    // All that is asked is looked at before the first motion is followed.
+    let ready: Vec<Ready> = motions.iter().map(|m| Ready::new(view, m)).collect::<Result<_>>()?;
+    let one = |(motion, what): (&Motion, &Ready)| match what {
+        Ready::Scanned(what) => context.run(|| finding(view, motion, what, context)),
+        Ready::Part(what) => context.run(|| parts::finding(view, motion, what, context)),
+    };
+    motions.iter().zip(&ready).map(one).collect()
+}
+
+/// What moves, ready to be followed.
+enum Ready<'a> {
+    Scanned(Prepared),
+    Part(parts::Moving<'a>),
+}
+
+impl<'a> Ready<'a> {
+    fn new(view: &'a View<'_>, motion: &Motion) -> Result<Self> {
+        match motion.moving {
+            Moving::OtherPart(o) => parts::Moving::new(view, motion, o).map(Ready::Part),
+            Moving::Feature(_) | Moving::Scan { .. } => {
+                Prepared::new(view, motion).map(Ready::Scanned)
+            }
+        }
+    }
 }
 
 fn finding(
@@ -79,13 +100,7 @@ fn judged(
     finding.value = Some(place.distance);
     finding.verdict = Verdict::at_least(place.distance, what.limit, uncertainty);
     (finding.at, finding.to) = (Some(place.on_part), Some(place.on_scan));
-    for ((m, value), name) in what.movements.iter().zip(found.values).zip(NAMES) {
-        let measure = match m.joint {
-            Joint::Turn(_) => Measure::Angle,
-            Joint::Shift(_) => Measure::Length,
-        };
-        finding.number(name, value, measure);
-    }
+    tell_values(&mut finding, &what.movements, found);
     finding.number("least_raw", raw.distance, Measure::Length);
     finding.number("bound", found.gap, Measure::Length);
     let shape = what.feature.is_some_and(|f| view.surface_shape(f).is_some());
@@ -137,6 +152,17 @@ fn budget(
         budget.add("axis", carried.deviation(view, motion, along));
     }
     budget
+}
+
+/// Adds where in the motion it is.
+fn tell_values(finding: &mut Finding, movements: &[Movement], found: &Least) {
+    for ((m, value), name) in movements.iter().zip(found.values).zip(NAMES) {
+        let measure = match m.joint {
+            Joint::Turn(_) => Measure::Angle,
+            Joint::Shift(_) => Measure::Length,
+        };
+        finding.number(name, value, measure);
+    }
 }
 
 /// Where in the motion it is: "turned by 1.20 degrees, then shifted by 3.000 mm".

@@ -27,17 +27,12 @@ impl Prepared {
         let wrong = |what: &str, got: String, allowed: &str| {
             Error::argument(format!("{what} of motion \"{}\"", motion.name), got, allowed)
         };
-        let count = motion.moves.len();
-        if !(1..=MOST_MOVEMENTS).contains(&count) {
-            return Err(wrong("movements", count.to_string(), "1 to 4"));
-        }
-        if let Some(c) = motion.clearance.filter(|c| !(c.is_finite() && *c >= 0.0)) {
-            return Err(wrong("clearance", c.to_string(), "zero or more, mm"));
-        }
-        let movements =
-            motion.moves.iter().map(|m| movement(view, motion, m)).collect::<Result<_>>()?;
+        let movements = movements(view, motion)?;
         let (scan, feature) = match motion.moving {
             Moving::Scan { scan, .. } => (scan, None),
+            Moving::OtherPart(o) => {
+                return Err(wrong("other part", o.to_string(), "a feature or a scan"));
+            }
             Moving::Feature(f) => match view.scene.features.get(f) {
                 None => {
                     let allowed = format!("below {}", view.scene.features.len());
@@ -59,6 +54,7 @@ impl Prepared {
         let (mesh, left_out) = match &motion.moving {
             Moving::Feature(f) => (view.mesh(scan, |owners| belongs(owners, Some(*f))), 0),
             Moving::Scan { within, .. } => in_region(view, scan, within),
+            Moving::OtherPart(_) => (Mesh::new(Vec::new(), Vec::new()), 0),
         };
         if mesh.triangles().is_empty() {
             return Err(match feature {
@@ -82,6 +78,24 @@ impl Prepared {
         let limit = motion.clearance.unwrap_or_else(|| view.limit_of(feature));
         Ok(Prepared { scan, feature, movements, mesh, left_out, limit })
     }
+}
+
+/// The movements of a motion with their axes.
+///
+/// # Errors
+/// [`Error::Argument`] for too few or too many, or for limits or axes that are none.
+pub(super) fn movements(view: &View<'_>, motion: &Motion) -> Result<Vec<Movement>> {
+    let wrong = |what: &str, got: String, allowed: &str| {
+        Error::argument(format!("{what} of motion \"{}\"", motion.name), got, allowed)
+    };
+    let count = motion.moves.len();
+    if !(1..=MOST_MOVEMENTS).contains(&count) {
+        return Err(wrong("movements", count.to_string(), "1 to 4"));
+    }
+    if let Some(c) = motion.clearance.filter(|c| !(c.is_finite() && *c >= 0.0)) {
+        return Err(wrong("clearance", c.to_string(), "zero or more, mm"));
+    }
+    motion.moves.iter().map(|m| movement(view, motion, m)).collect()
 }
 
 /// Triangles (points of a cloud) with all corners in a region, and how many points there hold the part.

@@ -1,8 +1,9 @@
-//! What stands round a bolt: part and scans in the bolt's own coordinates, and the borders beyond
+//! What stands round a bolt: part, other parts and scans in the bolt's own coordinates, and the borders beyond
 //! which a scan shows nothing.
 
 use std::borrow::Cow;
 
+use super::Seen;
 use super::flat::Flat;
 use super::outline::Outline;
 use crate::fitcheck::budget::{Budget, deviation};
@@ -22,6 +23,8 @@ pub(super) struct Frame {
 pub(super) enum Source {
     Part,
     Scan(usize),
+    /// Another part.
+    Other(usize),
 }
 
 /// A place of something round the bolt, in the bolt's coordinates.
@@ -72,13 +75,13 @@ impl Frame {
 }
 
 impl<'a> Around<'a> {
-    /// All but the flat that the head sits on; `open` are the scans' open borders.
+    /// All but the flat that the head sits on.
     pub(super) fn new(
         view: &'a View<'a>,
         hole: &'a Pair,
         frame: Frame,
         flat: &'a Flat,
-        open: &[(usize, u32)],
+        seen: &Seen<'_>,
     ) -> Self {
         let local = |p: &[Point3]| p.iter().map(|p| frame.local(p)).collect::<Vec<_>>();
         let mut bodies = vec![Body {
@@ -87,11 +90,18 @@ impl<'a> Around<'a> {
             triangles: Cow::Borrowed(flat.others()),
         }];
         for (s, scan) in view.scans.iter().enumerate() {
-            let triangles = Cow::Owned(view.surface(s));
+            let mut triangles = view.surface(s);
+            triangles.retain(|t| !t.iter().any(|&i| seen.spikes[s][i as usize]));
+            let triangles = Cow::Owned(triangles);
             bodies.push(Body { source: Source::Scan(s), points: local(&scan.points), triangles });
         }
+        for (o, other) in view.others.iter().enumerate() {
+            let points = local(&other.given.part.points);
+            let triangles = Cow::Borrowed(other.mesh.triangles());
+            bodies.push(Body { source: Source::Other(o), points, triangles });
+        }
         let mut around = Around { view, hole, frame, bodies, borders: Vec::new() };
-        around.borders = around.find_borders(open);
+        around.borders = around.find_borders(seen.open);
         around
     }
 
@@ -135,9 +145,12 @@ impl<'a> Around<'a> {
         let join =
             |s: usize| scene.scans[s].join_covariance.map_or(0.0, |c| deviation(c, &at, along));
         let mut budget = match place.map(|p| p.source) {
-            // The part is placed by the frame, the bolt by its scan.
-            None | Some(Source::Part) => {
-                let error = self.view.part.chord_error;
+            // Parts are placed by the frame, the bolt by its scan.
+            None | Some(Source::Part | Source::Other(_)) => {
+                let error = match place.map(|p| p.source) {
+                    Some(Source::Other(o)) => self.view.others[o].given.part.chord_error,
+                    _ => self.view.part.chord_error,
+                };
                 Budget::of_place(scene, feature.scan, error, &at, along)
             }
             // Bolt and surface move with the frame alike, and with the join if it is one scan.

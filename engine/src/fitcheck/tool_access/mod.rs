@@ -19,6 +19,7 @@ mod outline;
 mod sizes;
 mod socket;
 mod spanner;
+mod spikes;
 
 pub use limits::ToolLimits;
 
@@ -35,7 +36,17 @@ use sizes::Head;
 /// Findings of each mount: its tool, the bolt's way in and the seat of its head.
 pub(super) fn check(view: &View<'_>, holes: &[Pair], limits: &ToolLimits) -> Vec<Finding> {
     let open = borders::open(view);
-    holes.par_iter().flat_map_iter(|hole| of_hole(view, hole, limits, &open)).collect()
+    let places: Vec<Point3> = holes.iter().map(|h| h.part_axis().point).collect();
+    let seen = Seen { open: &open, spikes: &spikes::find(view, &places) };
+    holes.par_iter().flat_map_iter(|hole| of_hole(view, hole, limits, &seen)).collect()
+}
+
+/// What is known of the scans apart from where they are.
+struct Seen<'a> {
+    /// Open borders: scan and point.
+    open: &'a [(usize, u32)],
+    /// By scan, points that stand off their surface.
+    spikes: &'a [Vec<bool>],
 }
 
 /// A bolt with its head and what is asked of its tools.
@@ -50,12 +61,7 @@ struct Bolted<'a> {
     under_head: f64,
 }
 
-fn of_hole(
-    view: &View<'_>,
-    hole: &Pair,
-    limits: &ToolLimits,
-    open: &[(usize, u32)],
-) -> Vec<Finding> {
+fn of_hole(view: &View<'_>, hole: &Pair, limits: &ToolLimits, seen: &Seen<'_>) -> Vec<Finding> {
     let Some(bolt) = hole.bolt() else {
         let mut found = Finding::new(KIND, hole.name());
         found.verdict = Verdict::Undecided;
@@ -77,7 +83,7 @@ fn of_hole(
     let flat = Flat::of(view.part, &end, 0.5 * hole.part_diameter(), 0.5 * head.washer);
     let axis = hole.bolt_axis();
     let frame = Frame::new(on_flat(&axis, &end.point, &flat), axis.direction);
-    let around = Around::new(view, hole, frame, &flat, open);
+    let around = Around::new(view, hole, frame, &flat, seen);
     let mut findings = tools(&around, &bolted);
     findings.push(bolt_in::check(&around, &bolted));
     findings.push(head_seat::check(&around, &flat, &bolted));

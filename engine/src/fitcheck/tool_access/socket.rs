@@ -87,6 +87,7 @@ impl Around<'_> {
         match source {
             Source::Part => "the part".into(),
             Source::Scan(s) => format!("the scan \"{}\"", self.view.scene.scans[s].name),
+            Source::Other(o) => format!("the other part \"{}\"", self.view.others[o].given.name),
         }
     }
 }

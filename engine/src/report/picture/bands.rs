@@ -1,17 +1,26 @@
-//! Colours of signed clearance: seven bands around the limit.
+//! Colours of signed clearance: seven bands around the limit; and of signed deviations: seven around zero.
 //!
 //! Even steps of lightness (0.1 in OKLab: Ottosson, 2020, "A perceptual color space for image
 //! processing") and a doubled step, warm to cool, at the limit. Neighbours stay at least 0.09
 //! apart under protanopia, deuteranopia and tritanopia (Machado, Oliveira, Fernandes, 2009, "A
-//! physiologically-based model for simulation of color vision deficiency").
+//! physiologically-based model for simulation of color vision deficiency"). Deviations run from blue over a pale middle to
+//! orange, which all of these tell apart; missing material is hatched besides.
 
 /// Band limits in mm, ascending, with the colours between them.
 #[derive(Debug, Clone, PartialEq)]
 pub(in crate::report) struct Bands {
     /// Six limits; the second is zero and the fourth is the required clearance.
     pub limits: [f64; 6],
-    /// Whether the fourth limit is asked for by the job, so that it is marked.
+    /// Whether a limit is asked for by the job, so that it is marked.
     pub required: bool,
+    /// Colours between the limits.
+    pub colours: [[u8; 3]; 7],
+    /// Values below this are hatched besides.
+    pub hatched: f64,
+    /// Values at which a dark line is drawn, not a number for none.
+    marked: [f64; 2],
+    /// Colour of what is not a number.
+    unknown: [u8; 3],
 }
 
 impl Bands {
@@ -20,22 +29,43 @@ impl Bands {
         let asked = required.filter(|l| l.is_finite() && *l > 0.0);
         let l = asked.unwrap_or_else(|| round_scale(values));
         let limits = [-0.5 * l, 0.0, 0.5 * l, l, 2.0 * l, 4.0 * l];
-        Bands { limits, required: asked.is_some() }
+        Bands {
+            limits,
+            required: asked.is_some(),
+            colours: BAND_COLOURS,
+            hatched: 0.0,
+            // Contact, and the limit if there is one.
+            marked: [0.0, asked.unwrap_or(0.0)],
+            unknown: BAND_COLOURS[6],
+        }
     }
 
-    /// Colour of a value; the palest for one that is not a number.
+    /// Bands of deviations about the tolerance, or about a round number that suits the values (mm).
+    pub(in crate::report) fn of_deviations(tolerance: Option<f64>, values: &[f64]) -> Self {
+        let asked = tolerance.filter(|t| t.is_finite() && *t > 0.0);
+        let t = asked.unwrap_or_else(|| round_scale(values));
+        Bands {
+            limits: [-2.0 * t, -t, -0.5 * t, 0.5 * t, t, 2.0 * t],
+            required: asked.is_some(),
+            colours: DEVIATION_COLOURS,
+            hatched: -0.5 * t,
+            marked: [f64::NAN; 2],
+            unknown: UNSEEN,
+        }
+    }
+
+    /// Colour of a value; that of the unknown for one that is not a number.
     pub(super) fn colour(&self, value: f32) -> [u8; 3] {
         let value = f64::from(value);
         if value.is_nan() {
-            return BAND_COLOURS[6];
+            return self.unknown;
         }
-        BAND_COLOURS[self.limits.iter().filter(|l| value >= **l).count()]
+        self.colours[self.limits.iter().filter(|l| value >= **l).count()]
     }
 
-    /// Values at which a dark line is drawn: contact, and the limit if there is one.
+    /// Values at which a dark line is drawn, not a number for none.
     pub(super) fn marked(&self) -> [f32; 2] {
-        let limit = if self.required { self.limits[3] } else { 0.0 };
-        [0.0, limit as f32]
+        self.marked.map(|m| m as f32)
     }
 }
 
@@ -47,6 +77,19 @@ fn round_scale(values: &[f64]) -> f64 {
     let step = [5.0, 2.0].into_iter().find(|s| quarter >= s * power);
     step.unwrap_or(1.0) * power
 }
+
+/// From missing material to too much.
+const DEVIATION_COLOURS: [[u8; 3]; 7] = [
+    [20, 52, 104],
+    [56, 116, 176],
+    [150, 190, 224],
+    [240, 240, 236],
+    [248, 200, 128],
+    [216, 124, 40],
+    [124, 60, 8],
+];
+/// What was not seen.
+pub(in crate::report) const UNSEEN: [u8; 3] = [116, 116, 120];
 
 /// From deep overlap to ample air.
 pub(in crate::report) const BAND_COLOURS: [[u8; 3]; 7] = [
@@ -70,6 +113,17 @@ mod tests {
         assert_eq!(bands.colour(2.999), BAND_COLOURS[3]);
         assert_eq!(bands.colour(-0.001), BAND_COLOURS[1]);
         assert_eq!(bands.colour(-10.0), BAND_COLOURS[0]);
+    }
+
+    #[test]
+    fn deviations_are_symmetric_and_the_unseen_is_no_deviation() {
+        let bands = Bands::of_deviations(Some(0.2), &[]);
+        assert_eq!(bands.limits, [-0.4, -0.2, -0.1, 0.1, 0.2, 0.4]);
+        assert_eq!(bands.colour(0.0), DEVIATION_COLOURS[3]);
+        assert_eq!(bands.colour(-0.3), DEVIATION_COLOURS[1]);
+        assert_eq!(bands.colour(0.3), DEVIATION_COLOURS[5]);
+        assert_eq!(bands.colour(f32::NAN), UNSEEN);
+        assert!(!DEVIATION_COLOURS.contains(&UNSEEN));
     }
 
     #[test]

@@ -16,7 +16,7 @@ mod stroke;
 mod trace;
 mod weights;
 
-pub(super) use bands::{BAND_COLOURS, Bands};
+pub(super) use bands::{BAND_COLOURS, Bands, UNSEEN};
 pub(super) use camera::{Camera, Cut, look};
 pub(super) use crease::creases;
 pub(super) use image::Image;

@@ -73,7 +73,7 @@ impl Sorted {
         let light = light(camera);
         let values = match mesh.paint {
             Paint::Clearance(values, _) | Paint::Labels(values, _) => values,
-            Paint::Scan | Paint::Solid => &[],
+            Paint::Scan | Paint::Solid | Paint::Other => &[],
         };
         let corner = |id: usize, p: &crate::primitive::Point3| {
             let p = mesh.machine_from_mesh * p;
@@ -206,7 +206,8 @@ impl Tile<'_> {
             return;
         }
         for at in 0..self.depth.len() {
-            if self.colour[at][3] != INSIDE {
+            let mark = self.colour[at][3];
+            if mark != INSIDE && mark != INSIDE_OTHER {
                 continue;
             }
             let (x, y) = (at % self.width, self.first + at / self.width);
@@ -214,17 +215,23 @@ impl Tile<'_> {
             let dy = (self.camera.height as f64 / 2.0 - y as f64 - 0.5) / self.camera.scale;
             let p = self.camera.target + self.camera.right * dx + self.camera.up * dy;
             self.depth[at] = (-self.camera.before_cut(&p) / slope) as f32;
-            self.colour[at] = if (x + y) % 16 < 3 { HATCH } else { CUT_FACE };
+            self.colour[at] = match mark {
+                INSIDE if (x + y) % 16 < 3 => HATCH,
+                INSIDE => CUT_FACE,
+                // The other way, so that two parts in one another are told apart.
+                _ if (x + 15 * y) % 16 < 3 => HATCH_OTHER,
+                _ => CUT_FACE_OTHER,
+            };
         }
     }
 }
 
-/// Colour of a value of clearance; `line` is half the width of a marked value's line in mm.
+/// Colour of a value of clearance or of a deviation; `line` is half the width of a marked value's line in mm.
 fn clearance_colour(bands: &Bands, value: f32, line: f32, lit: f32, hatch: bool) -> [u8; 4] {
     let base = bands.colour(value);
     if bands.marked().into_iter().any(|m| (value - m).abs() < line) {
         MARK
-    } else if value < 0.0 && hatch {
+    } else if f64::from(value) < bands.hatched && hatch {
         shaded(base.map(|c| c / 2 + 110), lit)
     } else {
         shaded(base, lit)
@@ -236,6 +243,9 @@ fn plain_colour(paint: Paint<'_>, front: bool, cut: bool, lit: f32) -> [u8; 4] {
     match (paint, front) {
         (Paint::Scan, true) => shaded(SCAN, lit),
         (Paint::Scan | Paint::Labels(..), false) => shaded(SCAN_BACK, -lit),
+        (Paint::Other, false) if cut => [0, 0, 0, INSIDE_OTHER],
+        (Paint::Other, true) => shaded(OTHER, lit),
+        (Paint::Other, false) => shaded(OTHER, -lit),
         (_, false) if cut => [0, 0, 0, INSIDE],
         (_, true) => shaded(SOLID, lit),
         (_, false) => shaded(SOLID, -lit),
@@ -312,9 +322,14 @@ const CHUNK: usize = 1 << 15;
 const LINE: f32 = 1.6;
 /// Alpha that marks a sample whose first surface is a solid's inside, until the cut is closed.
 const INSIDE: u8 = 254;
+/// The same of another part.
+const INSIDE_OTHER: u8 = 253;
 const SCAN: [u8; 3] = [186, 188, 190];
 const SCAN_BACK: [u8; 3] = [150, 136, 124];
 const SOLID: [u8; 3] = [161, 200, 222];
+const OTHER: [u8; 3] = [232, 218, 160];
 const MARK: [u8; 4] = [28, 28, 32, 255];
 const CUT_FACE: [u8; 4] = [244, 236, 208, 255];
 const HATCH: [u8; 4] = [176, 156, 96, 255];
+const CUT_FACE_OTHER: [u8; 4] = [228, 232, 236, 255];
+const HATCH_OTHER: [u8; 4] = [112, 124, 136, 255];

@@ -33,6 +33,8 @@ pub(in crate::report) enum Paint<'a> {
     Scan,
     /// Closed solid of one colour.
     Solid,
+    /// Closed solid that is not the one looked at.
+    Other,
     /// Open surface, a triangle in the colour of the whole number that its corners have in common; grey where they differ or
     /// there is no such colour.
     Labels(&'a [f64], &'a [[u8; 3]]),

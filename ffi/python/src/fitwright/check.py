@@ -121,6 +121,8 @@ class Scene:
         self._length_errors: list[Any] = []
         self._features: list[Any] = []
         self._mounts: list[Any] = []
+        self._bolt_lengths: list[float] = []
+        self._other_parts: list[Any] = []
         self._motions: list[Any] = []
         self._temperature: Any = ffi.NULL
         self._held: list[Any] = []
@@ -160,29 +162,48 @@ class Scene:
         self._features.append(raw)
         return len(self._features) - 1
 
-    def mount(self, hole: int, near_mm: Iterable[float], seat: int = -1) -> None:
+    def mount(
+        self, hole: int, near_mm: Iterable[float], seat: int = -1, bolt_length_mm: float = 0.0
+    ) -> None:
         """The part is bolted on: places in the scene of hole and seat, and where the part's hole is, machine
-        coordinates."""
+        coordinates. `bolt_length_mm`: length of that bolt under its head, for the tools; 0: as they say."""
         raw = ffi.new("fitw_mount *")
         raw.hole, raw.seat, raw.near_mm = hole, seat, triple(near_mm, "near")
         self._mounts.append(raw)
+        self._bolt_lengths.append(bolt_length_mm)
+
+    def other_part(
+        self, part: Part, name: str, *, touches: bool = False, keep_clear_mm: float = 0.0
+    ) -> int:
+        """Adds another designed part that is in the machine, machine coordinates; its place among the scene's other
+        parts. `touches`: the part is meant to touch it, so that only overlap is a fail. `keep_clear_mm` as in
+        :meth:`feature`."""
+        called = text(name)
+        raw = ffi.new("fitw_other_part *")
+        raw.part, raw.name = part._raw, called
+        raw.keep_clear_mm, raw.touches = keep_clear_mm, int(touches)
+        self._held += [part, called]
+        self._other_parts.append(raw)
+        return len(self._other_parts) - 1
 
     def motion(
-        self, name: str, moves: Iterable[Move], *, feature: int = -1, scan: int = -1, box: Any = None,
-        sphere: Any = None, clearance_mm: float = 0.0,
+        self, name: str, moves: Iterable[Move], *, feature: int = -1, scan: int = -1, other_part: int = -1,
+        box: Any = None, sphere: Any = None, clearance_mm: float = 0.0,
     ) -> None:
-        """Something that moves while the part stays: the surface of a feature or a scan (places in the scene), or
-        of the scan only the points in `box` (lower and upper corner) or `sphere` (centre and radius), at rest, machine
+        """Something that moves while the part stays: the surface of a feature, a scan or another part (places in the
+        scene), or of the scan only the points in `box` (lower and upper corner) or `sphere` (centre and radius), at rest, machine
         coordinates. `moves`: one to four, the first acting first. `clearance_mm` as in :meth:`feature`."""
         called, listed = text(name), list(moves)
         raw, many = ffi.new("fitw_scene_motion *"), array_of("fitw_scene_move", [m.raw() for m in listed])
         raw.name, raw.clearance_mm = called, clearance_mm
         raw.moves, raw.move_count = many, len(listed)
         raw.moving, raw.place = lib.FITW_MOVING_SCAN, scan
-        if (feature < 0) == (scan < 0):
-            raise ValueError("motion: give either `feature` or `scan`")
+        if [feature < 0, scan < 0, other_part < 0].count(False) != 1:
+            raise ValueError("motion: give one of `feature`, `scan` and `other_part`")
         if feature >= 0:
             raw.moving, raw.place = lib.FITW_MOVING_FEATURE, feature
+        elif other_part >= 0:
+            raw.moving, raw.place = lib.FITW_MOVING_PART, other_part
         if box is not None:
             raw.moving = lib.FITW_MOVING_BOX
             raw.low_mm, raw.high_mm = triple(box[0], "box"), triple(box[1], "box")
@@ -230,7 +251,7 @@ class Scene:
 
     def clearance(self, out: Optional[Array] = None) -> Array:
         """Signed clearance of each corner of the part's mesh to the nearest scanned surface that is not its
-        seat, mm, in the order of :attr:`Part.points`: negative in the machine's material, infinite where there
+        seat, or other part that it is not meant to touch, mm, in the order of :attr:`Part.points`: negative in the machine's material, infinite where there
         is none. Into `out`, doubles, if given."""
         count = self._part.describe().point_count
         filled = output(out, count, "clearance")
@@ -252,9 +273,14 @@ class Scene:
         scene.datum = ffi.NULL if self._datum is None else self._datum._raw
         scene.length_errors = errors
         tools = ffi.NULL if self._tools is None else self._tools.raw()
+        lengths = ffi.new("double[]", self._bolt_lengths)
+        if self._tools is not None and self._bolt_lengths:
+            tools.bolt_lengths_mm = lengths
+        others = array_of("fitw_other_part", self._other_parts)
+        scene.other_parts, scene.other_part_count = others, len(self._other_parts)
         insertion, without = (ffi.NULL, None) if self._insertion is None else self._insertion.raw()
         scene.tools, scene.insertion = tools, insertion
         motions = array_of("fitw_scene_motion", self._motions)
         scene.motions, scene.motion_count = motions, len(self._motions)
         scene.temperature = self._temperature
-        return scene, [scans, features, mounts, errors, tools, insertion, without, motions]
+        return scene, [scans, features, mounts, errors, tools, lengths, others, insertion, without, motions]

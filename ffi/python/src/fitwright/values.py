@@ -187,22 +187,26 @@ class ToolLimits:
 class InsertionLimits:
     """What is asked of the way of the part to its seat. ``clearance_mm``: air all along it; 0: 1; negative: none.
     ``directions``: straight ones tried; 0: 1000. ``tries``: moves tried for a way with turns if none is straight; 0:
-    2000. ``without``: places in the scene of features that are taken off for it."""
+    2000. ``without``: places in the scene of features that are taken off for it; ``without_parts``: of other parts that are
+    put in after it."""
 
     clearance_mm: float = 0.0
     directions: int = 0
     tries: int = 0
     seed: int = 0
     without: tuple[int, ...] = ()
+    without_parts: tuple[int, ...] = ()
 
     def raw(self) -> tuple[Any, Any]:
         """The struct of the C interface, and what it points to."""
         without = ffi.new("uint32_t[]", list(self.without))
+        parts = ffi.new("uint32_t[]", list(self.without_parts))
         struct = sized(
             "fitw_insertion_limits", clearance_mm=self.clearance_mm, directions=self.directions, tries=self.tries,
             seed=self.seed, without=without, without_count=len(self.without),
+            without_parts=parts, without_part_count=len(self.without_parts),
         )
-        return struct, without
+        return struct, [without, parts]
 
 
 @dataclasses.dataclass(frozen=True)
