@@ -70,7 +70,7 @@
 /**
  * Minor number of the interface: raised when something is added.
  */
-#define FITW_ABI_MINOR 4
+#define FITW_ABI_MINOR 5
 
 /**
  * Success; the only status under which results are written.
@@ -509,7 +509,7 @@
 #define FITW_CHECK_INTERFERENCE 10
 
 /**
- * Finding about air.
+ * Finding about air to what was scanned, or to another part (negative: the depth of their overlap).
  */
 #define FITW_CHECK_CLEARANCE 20
 
@@ -545,7 +545,7 @@
 #define FITW_CHECK_MOTION 80
 
 /**
- * Finding about a bolt or about air at temperature; its number "at_scan_temperature" is the value before.
+ * Finding about a bolt, a seat, all of them at once or air at temperature; its number "at_scan_temperature" is the value before.
  */
 #define FITW_CHECK_THERMAL 90
 
@@ -628,6 +628,11 @@
  * What moves: points of a scan in a sphere.
  */
 #define FITW_MOVING_SPHERE 40
+
+/**
+ * What moves: another part. Since 1.5.
+ */
+#define FITW_MOVING_PART 50
 
 /**
  * Flag of fitw_temperature: `fixed_mm` is given.
@@ -2155,6 +2160,11 @@ typedef struct {
      * Length of every bolt under its head, mm; 0: the part's hole, the washer and one diameter.
      */
     double bolt_length_mm;
+    /**
+     * Length of each mount's bolt under its head, mm, in the order of `mounts`, as many; 0: as bolt_length_mm.
+     * NULL: all as bolt_length_mm. Since 1.5.
+     */
+    const double *bolt_lengths_mm;
 } fitw_tool_limits;
 
 /**
@@ -2193,6 +2203,14 @@ typedef struct {
      * Number of them.
      */
     size_t without_count;
+    /**
+     * Places in `other_parts` of what is put in after it; may be NULL. Since 1.5.
+     */
+    const uint32_t *without_parts;
+    /**
+     * Number of them.
+     */
+    size_t without_part_count;
 } fitw_insertion_limits;
 
 /**
@@ -2240,7 +2258,7 @@ typedef struct {
      */
     int32_t moving;
     /**
-     * Place in `features` or `scans` of what moves.
+     * Place in `features`, `scans` or `other_parts` of what moves.
      */
     int32_t place;
     /**
@@ -2252,7 +2270,7 @@ typedef struct {
      */
     double high_mm[3];
     /**
-     * Clearance asked for, mm; 0: that of the feature, else the general one; negative: none.
+     * Clearance asked for, mm; 0: that of the feature or other part, else the general one; negative: none.
      */
     double clearance_mm;
     /**
@@ -2320,6 +2338,32 @@ typedef struct {
      */
     double fixed_mm[3];
 } fitw_temperature;
+
+/**
+ * Another designed part that is in the machine: a guard, a sensor. Since 1.5.
+ */
+typedef struct {
+    /**
+     * The part, machine coordinates, a closed solid.
+     */
+    const fitw_part *part;
+    /**
+     * Name for findings.
+     */
+    fitw_str name;
+    /**
+     * Clearance asked for it, mm; 0: the general one; negative: none.
+     */
+    double keep_clear_mm;
+    /**
+     * 1 if the part is meant to touch it (only overlap is a fail then, no clearance is asked), else 0.
+     */
+    int32_t touches;
+    /**
+     * 0.
+     */
+    int32_t reserved;
+} fitw_other_part;
 
 /**
  * What a part is held against. Strides in bytes from one to the next; 0: side by side.
@@ -2422,6 +2466,18 @@ typedef struct {
      * What machine and part are warmed to; NULL: no check at temperature. Since 1.4.
      */
     const fitw_temperature *temperature;
+    /**
+     * Further designed parts that are in the machine; may be NULL. Since 1.5.
+     */
+    const fitw_other_part *other_parts;
+    /**
+     * Number of other parts.
+     */
+    size_t other_part_count;
+    /**
+     * Stride of other_parts.
+     */
+    size_t other_part_stride;
 } fitw_scene;
 
 /**
@@ -2461,7 +2517,7 @@ typedef struct {
      */
     double at_mm[3];
     /**
-     * Witness point on the scan, machine coordinates, mm.
+     * Witness point on the scan or the other part, machine coordinates, mm.
      */
     double to_mm[3];
     /**
@@ -3810,10 +3866,12 @@ fitw_status fitw_material_expansion(const fitw_context *context,
 /* ---- CHECK ----------------------------------------------------------------------------------------------- */
 
 /**
- * Every check of the part against the scene, the worst findings first: interference, clearance,
- * seats, bolt holes, what moves (kind "motion"), what is warmed (kind "thermal"). Progress is reported. Release the result with fitw_check_release.
+ * Every check of the part against the scene, the worst findings first: interference; clearance to features,
+ * to the rest of each scan and to other parts; seats, bolt holes and both at once; coverage; motion; and if they are
+ * asked for, tool access, insertion and what is warmed (kind "thermal"). fitw_check_made makes them again with the
+ * finished part (and kind "made part"). Progress is reported. Release the result with fitw_check_release.
  *
- * Errors: FITW_E_OPEN_PART if the part is no closed solid, FITW_E_UNDETERMINED if the part has no hole at
+ * Errors: FITW_E_OPEN_PART if the part or another one is no closed solid, FITW_E_UNDETERMINED if the part has no hole at
  * a mount, FITW_E_ARGUMENT for places out of range, bad limits or an unknown bolt, FITW_E_HANDLE,
  * FITW_E_CANCELLED. [any-thread]
  */
@@ -3822,8 +3880,8 @@ fitw_status fitw_check_run(const fitw_context *context,
                            fitw_check **out);
 
 /**
- * Signed clearance of each corner of the part's mesh to the nearest scanned surface that is not its seat,
- * mm: negative in the machine's material, infinite where there is none; into the caller's `buffer` of
+ * Signed clearance of each corner of the part's mesh to the nearest scanned surface that is not its seat, or other
+ * part that it is not meant to touch, mm: negative in the machine's material, infinite where there is none; into the caller's `buffer` of
  * `capacity` doubles, in the order of fitw_part_points_view.
  *
  * `need` (may be NULL) gets the number of corners. Without a buffer (NULL, 0) only that, at once. Progress

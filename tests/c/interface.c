@@ -706,6 +706,75 @@ static void moving(const fitw_scene *still)
     TRUE_(check == NULL);
 }
 
+/* Beside the box from 5 to 11: one 2 mm over it, one 1 mm deep in it (10 by 10 by 1 are shared), one that lies on it. */
+static void others(fitw_scene scene)
+{
+    fitw_part *above = box_part(13.0), *in = box_part(10.0), *on = box_part(11.0);
+    fitw_other_part list[3];
+    fitw_insertion_limits way = FITW_ZERO;
+    fitw_scene_motion motion;
+    fitw_scene_move down;
+    fitw_check *check = NULL;
+    fitw_finding f = FITW_ZERO;
+    fitw_finding_number n = FITW_ZERO;
+    uint32_t without = 3;
+    size_t count, i, k, seen = 0, volumes = 0;
+
+    memset(list, 0, sizeof list);
+    memset(&motion, 0, sizeof motion);
+    memset(&down, 0, sizeof down);
+    list[0].part = above, list[0].name = text("above"), list[0].keep_clear_mm = 1.5;
+    list[1].part = in, list[1].name = text("in");
+    list[2].part = on, list[2].name = text("on"), list[2].touches = 1;
+    down.kind = FITW_MOVE_SHIFT, down.feature = -1, down.direction[2] = -1.0, down.to = 0.75;
+    motion.name = text("lid"), motion.moving = FITW_MOVING_PART;
+    motion.moves = &down, motion.move_count = 1;
+    scene.other_parts = list, scene.other_part_count = 3;
+    scene.motions = &motion, scene.motion_count = 1;
+    f.struct_size = sizeof f, n.struct_size = sizeof n;
+    OK(fitw_check_run(ctx, &scene, &check));
+    OK(fitw_check_verdict(ctx, check, NULL, &count));
+    for (i = 0; i < count; ++i) {
+        OK(fitw_check_finding(ctx, check, i, &f));
+        if (f.kind == FITW_CHECK_MOTION) {
+            TRUE_(near_to(f.value_mm, 1.25, 1e-6) && f.limit_mm == 1.5 && f.verdict == FITW_VERDICT_FAIL);
+            ++seen;
+        }
+        if (f.kind != FITW_CHECK_CLEARANCE) continue;
+        if (strcmp(f.name.ptr, "above") == 0)
+            TRUE_(++seen && near_to(f.value_mm, 2.0, 1e-9) && f.limit_mm == 1.5 && f.verdict == FITW_VERDICT_PASS);
+        if (strcmp(f.name.ptr, "on") == 0)
+            TRUE_(++seen && f.value_mm == 0.0 && f.limit_mm == 0.0 && f.verdict == FITW_VERDICT_PASS);
+        if (strcmp(f.name.ptr, "in") != 0) continue;
+        TRUE_(++seen && near_to(f.value_mm, -1.0, 1e-9) && f.limit_mm == 3.0 && f.verdict == FITW_VERDICT_FAIL);
+        for (k = 0; k < f.number_count; ++k) {
+            OK(fitw_check_number(ctx, check, i, k, &n));
+            if (strcmp(n.name.ptr, "volume") == 0) TRUE_(++volumes && near_to(n.value, 100.0, 1.0));
+        }
+    }
+    TRUE_(seen == 4 && volumes == 1);
+    OK(fitw_check_release(check));
+    check = NULL;
+    way.struct_size = sizeof way, way.without_parts = &without, way.without_part_count = 1;
+    scene.insertion = &way;
+    IS(FITW_E_ARGUMENT, fitw_check_run(ctx, &scene, &check));
+    way.struct_size = 48; /* of 1.4: what came later is not read */
+    OK(fitw_check_run(ctx, &scene, &check));
+    OK(fitw_check_release(check));
+    check = NULL, scene.insertion = NULL;
+    motion.place = 3;
+    IS(FITW_E_ARGUMENT, fitw_check_run(ctx, &scene, &check));
+    motion.place = 0, list[1].reserved = 1;
+    IS(FITW_E_ARGUMENT, fitw_check_run(ctx, &scene, &check));
+    list[1].reserved = 0, scene.other_part_stride = 8;
+    IS(FITW_E_ARGUMENT, fitw_check_run(ctx, &scene, &check));
+    scene.other_part_stride = 0, list[1].part = NULL;
+    TRUE_(fitw_check_run(ctx, &scene, &check) != FITW_OK && check == NULL);
+    OK(fitw_part_release(above));
+    OK(fitw_part_release(in));
+    OK(fitw_part_release(on));
+}
+
 static void parts_and_checks(fitw_scan *scan)
 {
     fitw_part *part = box_part(5.0), *low = box_part(-1.0);
@@ -776,6 +845,7 @@ static void parts_and_checks(fitw_scan *scan)
 
     made_part(&scene, 5.0);
     moving(&scene);
+    others(scene);
 
     /* One millimetre deep in the deck. */
     scene.part = low;

@@ -192,6 +192,40 @@ static fitw_finding finding_of(fitw_check *check, int32_t kind)
 }
 
 /* The plate on the deck, its hole `offset` beside the machine's, an M12 bolt through both. */
+/* The length of a mount's own bolt goes before that of all. */
+static void own_bolt_length(fitw_scene scene)
+{
+    const double own = 77.0;
+    fitw_tool_limits tools = FITW_ZERO;
+    fitw_finding f = FITW_ZERO;
+    fitw_finding_number n = FITW_ZERO;
+    fitw_check *check = NULL;
+    size_t count, i, k, told;
+    int old;
+    tools.bolt_length_mm = 30.0, tools.bolt_lengths_mm = &own;
+    scene.tools = &tools;
+    f.struct_size = sizeof f, n.struct_size = sizeof n;
+    for (old = 0; old < 2; ++old) {
+        /* 56 bytes are the struct of 1.4: what came later is not read. */
+        tools.struct_size = old ? 56 : (uint32_t)sizeof tools;
+        OK(fitw_check_run(ctx, &scene, &check));
+        OK(fitw_check_verdict(ctx, check, NULL, &count));
+        for (i = told = 0; i < count; ++i) {
+            OK(fitw_check_finding(ctx, check, i, &f));
+            for (k = 0; f.kind == FITW_CHECK_TOOL_ACCESS && k < f.number_count; ++k) {
+                OK(fitw_check_number(ctx, check, i, k, &n));
+                if (strcmp(n.name.ptr, "bolt_length") == 0) TRUE_(++told && n.value == (old ? 30.0 : own));
+            }
+        }
+        TRUE_(told == 1);
+        OK(fitw_check_release(check));
+    }
+    tools.struct_size = sizeof tools, check = NULL;
+    tools.bolt_lengths_mm = &(const double){-1.0};
+    IS(FITW_E_ARGUMENT, fitw_check_run(ctx, &scene, &check));
+    TRUE_(check == NULL);
+}
+
 static void bolted_on(const machine_seen *seen, fitw_part *plate, double offset, const fitw_length_error *error,
                       fitw_finding *bolt, fitw_finding *seat)
 {
@@ -222,6 +256,7 @@ static void bolted_on(const machine_seen *seen, fitw_part *plate, double offset,
     OK(fitw_check_release(check));
     if (error == NULL) {
         fitw_check *none = NULL;
+        own_bolt_length(scene);
         mount.near_mm[0] = -30.0; /* no hole of the plate there */
         IS(FITW_E_UNDETERMINED, fitw_check_run(ctx, &scene, &none));
         mount.near_mm[0] = 25.4, mount.hole = 2;

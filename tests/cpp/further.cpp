@@ -194,7 +194,7 @@ static void parts(const Context &context, const Scan &scan, const std::string &f
         Scene scene(plate);
         const int32_t place = scene.scan(scan, "front", pose, nullptr, length_error(k == 1 ? 0.03 : 0.0, 0.0));
         const int32_t on = scene.feature(seat, true, "", &on_deck, place), in = scene.feature(bolt, false, "M12");
-        scene.mount(in, on, Point{{25.4, 0, 0}});
+        scene.mount(in, on, Point{{25.4, 0, 0}}, k == 1 ? 77.0 : 0.0);
         if (k == 2) scene.datum(datum);
         if (k == 1) {
             fitw_tool_limits tools = sized<fitw_tool_limits>();
@@ -212,6 +212,8 @@ static void parts(const Context &context, const Scan &scan, const std::string &f
             const fitw_finding f = check.finding(i);
             reached += f.kind == FITW_CHECK_TOOL_ACCESS;
             TRUE_(f.kind == FITW_CHECK_INSERTION ? k == 1 : check.path(i).empty());
+            for (std::size_t j = 0; f.kind == FITW_CHECK_TOOL_ACCESS && j < f.number_count; ++j)
+                TRUE_(str(check.number(i, j).name) != "bolt_length" || check.number(i, j).value == 77.0);
             /* Those of all seats and all bolts at once are others. */
             if (str(f.name).compare(0, 4, "all ") == 0) continue;
             if (f.kind == FITW_CHECK_SEAT) seated[k] = f.uncertainty_mm, ++found;

@@ -117,6 +117,23 @@ static void parts(const Context &context, const Scan &scan) {
         }
     }
     TRUE_(found == 2);
+
+    /* Another box, from 10 to 16, is 1 mm deep in it; one from 11 lies on it. */
+    std::vector<double> deep = xyz, over = xyz;
+    for (std::size_t k = 2; k < xyz.size(); k += 3) deep[k] += 5.0, over[k] += 6.0;
+    Part lower = context.part(Mesh(deep, corners), "lower"), upper = context.part(Mesh(over, corners), "upper");
+    Scene beside(part);
+    beside.scan(scan, "front");
+    TRUE_(beside.other_part(lower, "lower") == 0 && beside.other_part(upper, "upper", true) == 1);
+    Check both = beside.check();
+    found = 0;
+    for (std::size_t k = 0; k < both.size(); ++k) {
+        fitw_finding f = both.finding(k);
+        if (f.kind != FITW_CHECK_CLEARANCE) continue;
+        if (str(f.name) == "lower") TRUE_(++found && near_to(f.value_mm, -1.0, 1e-9) && f.verdict == FITW_VERDICT_FAIL);
+        if (str(f.name) == "upper") TRUE_(++found && f.value_mm == 0.0 && f.verdict == FITW_VERDICT_PASS);
+    }
+    TRUE_(found == 2);
 }
 
 static void contexts(const std::string &folder, const Machine &machine) {

@@ -118,13 +118,6 @@ pub fn scene<'a>(
     surface: &'a [u32],
     holes: &'a [Feature],
 ) -> Scene<'a> {
-    let placed = |scan: &&'a Scan| SceneScan {
-        name: "front",
-        scan,
-        machine_from_scan: Pose::identity(),
-        join_covariance: None,
-        length_error: None,
-    };
     let of = |feature: &'a Feature, surface: &'a [u32], bolt: Option<&'a str>| SceneFeature {
         feature,
         scan: Some(0),
@@ -135,10 +128,32 @@ pub fn scene<'a>(
     };
     let holes = holes.iter().map(|h| of(h, &[], Some("M8")));
     Scene {
-        scans: scans.iter().map(placed).collect(),
+        scans: scans.iter().map(|scan| placed("front", scan)).collect(),
         features: std::iter::once(of(deck, surface, None)).chain(holes).collect(),
         ..Scene::default()
     }
+}
+
+/// A scan that is in machine coordinates.
+#[must_use]
+pub fn placed<'a>(name: &'a str, scan: &'a Scan) -> SceneScan<'a> {
+    SceneScan {
+        name,
+        scan,
+        machine_from_scan: Pose::identity(),
+        join_covariance: None,
+        length_error: None,
+    }
+}
+
+/// A further number of a finding.
+///
+/// # Panics
+/// If it has none of this name.
+#[must_use]
+pub fn number(found: &Finding, name: &str) -> f64 {
+    let number = found.numbers.iter().find(|n| n.name == name);
+    number.unwrap_or_else(|| panic!("no {name} in {found:?}")).value
 }
 
 /// All findings, on a number of threads.

@@ -9,17 +9,17 @@ mod made;
 mod places;
 
 use fitwright::Context;
-use fitwright::associate::Covariance;
 use fitwright::exchange::{Part, PartHole};
 use fitwright::feature::{Feature, FeatureKind};
 use fitwright::fitcheck::{
-    Checked, Finding, Limits, Mount, PartBody, ScanSurface, Scene, SceneFeature, SceneScan,
-    Verdict, all, part_clearance,
+    Checked, Finding, Limits, Mount, PartBody, ScanSurface, Scene, SceneFeature, Verdict, all,
+    part_clearance,
 };
-use fitwright::primitive::{Cylinder, Direction, Plane, Point3, Pose, Primitive, Vec3};
+use fitwright::primitive::{Cylinder, Direction, Plane, Point3, Pose, Vec3};
 use fitwright::scan::Scan;
 use fitwright::simulate::random::Random;
 use fitwright_tests::Draw;
+use fitwright_tests::scenes::{feature, number, one, placed};
 
 type Mesh = (Vec<Point3>, Vec<[u32; 3]>);
 
@@ -69,38 +69,13 @@ fn scan(mesh: &Mesh) -> Scan {
     Scan::from_mesh(mesh.0.clone(), mesh.1.clone()).expect("a valid mesh")
 }
 
-fn feature(name: &str, kind: FeatureKind, shape: Primitive) -> Feature {
-    let at = shape.point();
-    Feature {
-        noise: None,
-        name: name.into(),
-        kind,
-        fitter: "test".into(),
-        shape,
-        pieces: vec![],
-        covariance: Covariance::zero(at),
-        quality: None,
-        notes: vec![],
-    }
-}
-
 fn up() -> Direction {
     Direction::new_normalize(Vec3::z())
 }
 
 fn floor_feature() -> Feature {
     let plane = Plane { point: Point3::origin(), normal: up() };
-    feature("deck", FeatureKind::Plane, plane.into())
-}
-
-fn placed<'a>(name: &'a str, scan: &'a Scan) -> SceneScan<'a> {
-    SceneScan {
-        name,
-        scan,
-        machine_from_scan: Pose::identity(),
-        join_covariance: None,
-        length_error: None,
-    }
+    feature("deck", FeatureKind::Plane, plane)
 }
 
 fn seat<'a>(feature: &'a Feature, surface: &'a [u32], is_seat: bool) -> SceneFeature<'a> {
@@ -110,17 +85,6 @@ fn seat<'a>(feature: &'a Feature, surface: &'a [u32], is_seat: bool) -> SceneFea
 fn run(part: &Part, scene: &Scene<'_>, mounts: &[Mount], limits: &Limits) -> Vec<Finding> {
     let context = Context::new(2).expect("threads");
     all(part, scene, mounts, limits, &context).expect("a valid scene").findings
-}
-
-fn one<'a>(findings: &'a [Finding], kind: &str, name: &str) -> &'a Finding {
-    let mut found = findings.iter().filter(|f| f.kind == kind && f.name == name);
-    let first = found.next().unwrap_or_else(|| panic!("no {kind} {name} in {findings:#?}"));
-    assert!(found.next().is_none(), "two findings {kind} {name}");
-    first
-}
-
-fn number(found: &Finding, name: &str) -> f64 {
-    found.numbers.iter().find(|n| n.name == name).map_or(f64::NAN, |n| n.value)
 }
 
 fn over_floor(height: f64, mesh: &Mesh, limits: &Limits) -> Vec<Finding> {
@@ -170,7 +134,7 @@ fn one_spike_does_not_fail_a_tight_clearance_to_a_cylinder() {
         let scan = scan(&mesh);
         let axis = Direction::new_normalize(Vec3::y());
         let pipe = Cylinder { point: Point3::new(0.0, 0.0, -20.0), axis, radius: 20.0 };
-        let pipe = feature("pipe", FeatureKind::Cylinder, pipe.into());
+        let pipe = feature("pipe", FeatureKind::Cylinder, pipe);
         let ids: Vec<u32> = (0..mesh.0.len() as u32).collect();
         let scene = Scene {
             scans: vec![placed("front", &scan)],
@@ -426,7 +390,7 @@ fn bolted_on(
         let point = Point3::new([-20.0, 20.0][k] + shifts[k], 0.0, 0.0);
         let axis = Direction::new_normalize(Vec3::new(tilt.sin(), 0.0, -tilt.cos()));
         let cylinder = Cylinder { point, axis, radius: 3.4 };
-        let mut hole = feature(["A", "B"][k], FeatureKind::Hole, cylinder.into());
+        let mut hole = feature(["A", "B"][k], FeatureKind::Hole, cylinder);
         for i in 0..3 {
             hole.covariance.matrix[(i, i)] = deviation * deviation;
         }

@@ -2,12 +2,12 @@
 #![allow(missing_docs)]
 
 use fitwright::exchange::Part;
-use fitwright::fitcheck::{Finding, InsertionLimits, Limits, PathPose, Scene, SceneScan, Verdict};
+use fitwright::fitcheck::{Finding, InsertionLimits, Limits, PathPose, Scene, Verdict};
 use fitwright::primitive::{Point3, Pose, Vec3};
 use fitwright::scan::Scan;
 use fitwright::simulate::random::Random;
 use fitwright_tests::Draw;
-use fitwright_tests::scenes::{Mesh, checked, deck, hole, one, scene};
+use fitwright_tests::scenes::{Mesh, checked, deck, hole, number, one, placed, scene};
 
 /// A rectangle between two corners that differ along two axes only.
 #[derive(Clone, Copy)]
@@ -68,21 +68,9 @@ fn limits(set: impl FnOnce(&mut InsertionLimits), unseen_reach: f64) -> Limits {
 }
 
 fn run(part: &Part, scan: &Scan, limits: &Limits, threads: usize) -> Finding {
-    let placed = SceneScan {
-        name: "front",
-        scan,
-        machine_from_scan: Pose::identity(),
-        join_covariance: None,
-        length_error: None,
-    };
-    let scene = Scene { scans: vec![placed], ..Scene::default() };
+    let scene = Scene { scans: vec![placed("front", scan)], ..Scene::default() };
     let findings = checked(part, &scene, &[], limits, threads).expect("a scene");
     one(&findings, "insertion", "part").clone()
-}
-
-fn number(found: &Finding, name: &str) -> f64 {
-    let number = found.numbers.iter().find(|n| n.name == name);
-    number.unwrap_or_else(|| panic!("no {name} in {found:?}")).value
 }
 
 #[test]
@@ -319,14 +307,7 @@ fn nonsense_is_refused() {
         (|l| l.without = vec![3], "taken off"),
         (|l| l.tries = usize::MAX, "tries"),
     ] {
-        let placed = SceneScan {
-            name: "front",
-            scan: &scan,
-            machine_from_scan: Pose::identity(),
-            join_covariance: None,
-            length_error: None,
-        };
-        let scene = Scene { scans: vec![placed], ..Scene::default() };
+        let scene = Scene { scans: vec![placed("front", &scan)], ..Scene::default() };
         let error = checked(&cube(), &scene, &[], &limits(set, 0.0), 1).expect_err("refused");
         assert!(error.to_string().contains(names), "{error}");
     }

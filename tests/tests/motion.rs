@@ -3,27 +3,17 @@
 
 use std::f64::consts::PI;
 
-use fitwright::associate::Covariance;
 use fitwright::exchange::Part;
 use fitwright::feature::{Feature, FeatureKind};
 use fitwright::fitcheck::{
-    Finding, Guide, Limits, Motion, Move, Moving, Scene, SceneFeature, SceneScan, Verdict, Within,
-    all,
+    Finding, Guide, Limits, Motion, Move, Moving, Scene, SceneFeature, Verdict, Within, all,
 };
 use fitwright::job::Job;
-use fitwright::primitive::{Cylinder, Direction, Line, Plane, Point3, Pose, Primitive, Vec3};
+use fitwright::primitive::{Cylinder, Line, Plane, Point3};
 use fitwright::scan::Scan;
 use fitwright::simulate::random::Random;
 use fitwright::{Context, Result};
-
-fn block(low: [f64; 3], high: [f64; 3]) -> Part {
-    let pick = |i: usize, k: usize| if i >> k & 1 == 1 { high[k] } else { low[k] };
-    let points = (0..8).map(|i| Point3::new(pick(i, 0), pick(i, 1), pick(i, 2))).collect();
-    let quads =
-        [[0, 4, 6, 2], [1, 3, 7, 5], [0, 1, 5, 4], [2, 6, 7, 3], [0, 2, 3, 1], [4, 5, 7, 6]];
-    let triangles = quads.iter().flat_map(|q| [[q[0], q[1], q[2]], [q[0], q[2], q[3]]]).collect();
-    Part::from_mesh(points, triangles, "part.stl", "STL").expect("a mesh")
-}
+use fitwright_tests::scenes::{Mesh, along, feature, number, placed};
 
 /// A cylinder of radius 10 along y, seen all round, spacing about 0.5.
 fn pipe(noise: f64, seed: u64) -> Scan {
@@ -48,36 +38,17 @@ fn pipe(noise: f64, seed: u64) -> Scan {
     Scan::from_mesh(points, triangles).expect("a mesh")
 }
 
-fn feature(name: &str, kind: FeatureKind, shape: Primitive) -> Feature {
-    let at = shape.point();
-    Feature {
-        noise: None,
-        name: name.into(),
-        kind,
-        fitter: "test".into(),
-        shape,
-        pieces: vec![],
-        covariance: Covariance::zero(at),
-        quality: None,
-        notes: vec![],
-    }
-}
-
-fn direction(v: [f64; 3]) -> Direction {
-    Direction::new_normalize(Vec3::from(v))
-}
-
 fn filter() -> Feature {
-    let axis = direction([0.0, 1.0, 0.0]);
+    let axis = along([0.0, 1.0, 0.0]);
     let shape = Cylinder { point: Point3::origin(), axis, radius: 10.0 };
-    feature("filter", FeatureKind::Cylinder, shape.into())
+    feature("filter", FeatureKind::Cylinder, shape)
 }
 
 /// An axis along y at (0, 0, −40).
 fn shaft() -> Feature {
-    let axis = direction([0.0, 1.0, 0.0]);
+    let axis = along([0.0, 1.0, 0.0]);
     let shape = Cylinder { point: Point3::new(0.0, 0.0, -40.0), axis, radius: 5.0 };
-    feature("shaft", FeatureKind::Cylinder, shape.into())
+    feature("shaft", FeatureKind::Cylinder, shape)
 }
 
 struct World {
@@ -104,13 +75,7 @@ impl World {
             bolt: None,
         };
         Scene {
-            scans: vec![SceneScan {
-                name: "front",
-                scan: &self.scan,
-                machine_from_scan: Pose::identity(),
-                join_covariance: None,
-                length_error: None,
-            }],
+            scans: vec![placed("front", &self.scan)],
             features: vec![with(&self.filter, &self.surface), with(&self.shaft, &[])],
             motions,
             ..Scene::default()
@@ -132,13 +97,9 @@ fn one<'a>(findings: &'a [Finding], kind: &str) -> &'a Finding {
     findings.iter().find(|f| f.kind == kind).unwrap_or_else(|| panic!("no {kind}: {findings:#?}"))
 }
 
-fn number(finding: &Finding, name: &str) -> f64 {
-    finding.numbers.iter().find(|n| n.name == name).unwrap_or_else(|| panic!("no {name}")).value
-}
-
 /// A block beside the pipe, its face at x = 20: 10 mm of air at rest.
 fn wall() -> Part {
-    block([20.0, -8.0, -30.0], [30.0, 8.0, 30.0])
+    Mesh::cuboid([20.0, -8.0, -30.0], [30.0, 8.0, 30.0]).part()
 }
 
 fn turn(degrees: f64) -> Move {
@@ -187,8 +148,7 @@ fn no_range_is_the_clearance_where_it_stands() {
 #[test]
 fn several_movements_add_up() {
     let world = World::new(0.03);
-    let along =
-        Guide::Line(Line { point: Point3::origin(), direction: direction([1.0, 0.0, 0.0]) });
+    let along = Guide::Line(Line { point: Point3::origin(), direction: along([1.0, 0.0, 0.0]) });
     for (push, verdict) in [(6.0, Verdict::Fail), (2.0, Verdict::Fail), (0.5, Verdict::Pass)] {
         let shift = Move::Shift { along, from: 0.0, to: push };
         let moves = vec![turn(8.0), shift];
@@ -235,7 +195,7 @@ fn the_axis_counts_by_its_lever() {
     let about = |world: &World| {
         let moves = vec![Move::Turn { about: Guide::Feature(1), from: 0.5 * PI, to: 0.5 * PI }];
         // Turned by 90 degrees about y through (0, −40), the pipe's axis is at (40, −40).
-        let part = block([55.0, -8.0, -60.0], [60.0, 8.0, -20.0]);
+        let part = Mesh::cuboid([55.0, -8.0, -60.0], [60.0, 8.0, -20.0]).part();
         let findings = world.check(&part, motion(Moving::Feature(0), moves)).expect("a motion");
         one(&findings, "motion").clone()
     };
@@ -255,11 +215,11 @@ fn a_region_moves_alone() {
     let world = World::new(0.03);
     let lift = |to: f64| {
         let along =
-            Guide::Line(Line { point: Point3::origin(), direction: direction([0.0, 0.0, 1.0]) });
+            Guide::Line(Line { point: Point3::origin(), direction: along([0.0, 0.0, 1.0]) });
         vec![Move::Shift { along, from: 0.0, to }]
     };
     // Only the half with y < −5 rises by 8 mm; the part bridges above the other half.
-    let part = block([-15.0, -19.0, 22.0], [15.0, 19.0, 30.0]);
+    let part = Mesh::cuboid([-15.0, -19.0, 22.0], [15.0, 19.0, 30.0]).part();
     let low = Point3::new(-20.0, -21.0, -20.0);
     let half = Within::Box { low, high: Point3::new(20.0, -5.0, 20.0) };
     let findings = world
@@ -287,9 +247,8 @@ fn contradicting_motions_are_refused() {
     refused(Moving::Feature(1), vec![turn(1.0)], "shaft");
     let back = Move::Turn { about: Guide::Feature(1), from: 1.0, to: 0.0 };
     refused(Moving::Feature(0), vec![back], "the lower one first");
-    let plane = Plane { point: Point3::origin(), normal: direction([0.0, 0.0, 1.0]) };
-    let flat =
-        World { shaft: feature("deck", FeatureKind::Plane, plane.into()), ..World::new(0.0) };
+    let plane = Plane { point: Point3::origin(), normal: along([0.0, 0.0, 1.0]) };
+    let flat = World { shaft: feature("deck", FeatureKind::Plane, plane), ..World::new(0.0) };
     let error = flat.check(&wall(), motion(Moving::Feature(0), vec![turn(1.0)]));
     let error = error.expect_err("a plane has no axis").to_string();
     assert!(error.contains("\"deck\", a plane") && error.contains("axis"), "{error}");
@@ -315,7 +274,7 @@ fn the_job_file_says_what_moves_and_how() {
 #[test]
 fn the_job_file_names_contradictions_in_a_motion() {
     for (bad, says) in [
-        ("about = \"shaft\", by = 2.0", "`feature`, `scan` and `region`"),
+        ("about = \"shaft\", by = 2.0", "`feature`, `scan`, `region` and `other_part`"),
         ("feature = \"filter\", scan = \"a\", about = \"shaft\", by = 2", "needs one of"),
         ("feature = \"filter\", in = \"a\", about = \"shaft\", by = 2", "`in` is the scan of"),
         ("feature = \"filtr\", about = \"shaft\", by = 2", "\"filter\""),

@@ -7,13 +7,13 @@ use fitwright::associate::Covariance;
 use fitwright::exchange::Part;
 use fitwright::fitcheck::{
     Checked, Finding, Guide, InsertionLimits, Limits, Motion, Move, Moving, OtherPart, Scene,
-    SceneScan, ToolLimits, Verdict, all, part_clearance,
+    ToolLimits, Verdict, all, part_clearance,
 };
-use fitwright::primitive::{Line, Point3, Pose, Vec3};
+use fitwright::primitive::{Line, Point3, Vec3};
 use fitwright::scan::Scan;
 use fitwright::simulate::random::Random;
 use fitwright::{Context, Error, Result};
-use fitwright_tests::scenes::{Mesh, checked, deck, hole, one, scene};
+use fitwright_tests::scenes::{Mesh, checked, deck, hole, number, one, placed, scene};
 
 /// A floor far below everything.
 fn far_floor() -> Scan {
@@ -29,14 +29,7 @@ fn other<'a>(name: &'a str, part: &'a Part) -> OtherPart<'a> {
 }
 
 fn over<'a>(scan: &'a Scan, others: Vec<OtherPart<'a>>) -> Scene<'a> {
-    let placed = SceneScan {
-        name: "front",
-        scan,
-        machine_from_scan: Pose::identity(),
-        join_covariance: None,
-        length_error: None,
-    };
-    Scene { scans: vec![placed], others, ..Scene::default() }
+    Scene { scans: vec![placed("front", scan)], others, ..Scene::default() }
 }
 
 fn try_run(part: &Part, others: Vec<OtherPart<'_>>, clearance: f64) -> Result<Vec<Finding>> {
@@ -54,11 +47,6 @@ fn against(part: &Part, guard: OtherPart<'_>, clearance: f64) -> Vec<Finding> {
 
 fn value(found: &Finding) -> f64 {
     found.value.expect("a value")
-}
-
-fn number(found: &Finding, name: &str) -> f64 {
-    let number = found.numbers.iter().find(|n| n.name == name);
-    number.unwrap_or_else(|| panic!("no {name} in {found:?}")).value
 }
 
 /// A sphere by `n` rings and twice as many meridians, corners on the sphere; poles along z.

@@ -1,27 +1,22 @@
-//! Bolts and clearances at temperature, on scenes whose growth is known in closed form.
+//! Bolts, seats and clearances at temperature, on scenes whose growth is known in closed form.
 #![allow(missing_docs)]
 
-use fitwright::associate::Covariance;
 use fitwright::exchange::{Part, PartHole};
 use fitwright::feature::{Feature, FeatureKind};
 use fitwright::fitcheck::{
-    Finding, Limits, Material, Mount, Scene, SceneFeature, SceneScan, Temperature, Verdict,
-    Warming, all,
+    Finding, Limits, Material, Mount, Scene, SceneFeature, Temperature, Verdict, Warming, all,
 };
 use fitwright::job::Job;
-use fitwright::primitive::{Cylinder, Direction, Point3, Pose, Vec3};
+use fitwright::primitive::{Cylinder, Direction, Plane, Point3, Vec3};
 use fitwright::scan::Scan;
 use fitwright::{Context, Result};
+use fitwright_tests::scenes::{
+    Mesh, checked, deck, feature, hole as hole_of, number, placed, scene,
+};
 
 /// A bar from x = −20 to 520 on a floor that ends in a wall at x = 525.
 fn bar() -> Part {
-    let (low, high) = ([-20.0, -10.0, 5.0], [520.0, 10.0, 15.0]);
-    let pick = |i: usize, k: usize| if i >> k & 1 == 1 { high[k] } else { low[k] };
-    let points = (0..8).map(|i| Point3::new(pick(i, 0), pick(i, 1), pick(i, 2))).collect();
-    let quads =
-        [[0, 4, 6, 2], [1, 3, 7, 5], [0, 1, 5, 4], [2, 6, 7, 3], [0, 2, 3, 1], [4, 5, 7, 6]];
-    let triangles = quads.iter().flat_map(|q| [[q[0], q[1], q[2]], [q[0], q[2], q[3]]]).collect();
-    Part::from_mesh(points, triangles, "bar.stl", "STL").expect("a mesh")
+    Mesh::cuboid([-20.0, -10.0, 5.0], [520.0, 10.0, 15.0]).part()
 }
 
 /// The wall, facing the bar's end.
@@ -43,19 +38,8 @@ fn wall() -> Scan {
 }
 
 fn hole(name: &str, x: f64) -> Feature {
-    let axis = Direction::new_normalize(Vec3::z());
-    let shape = Cylinder { point: Point3::new(x, 0.0, 5.0), axis, radius: 4.25 };
-    Feature {
-        noise: None,
-        name: name.into(),
-        kind: FeatureKind::Hole,
-        fitter: "test".into(),
-        covariance: Covariance::zero(shape.point),
-        shape: shape.into(),
-        pieces: vec![],
-        quality: None,
-        notes: vec![],
-    }
+    let shape = Cylinder { point: Point3::new(x, 0.0, 5.0), axis: Vec3::z_axis(), radius: 4.25 };
+    feature(name, FeatureKind::Hole, shape)
 }
 
 fn body(name: &str, to: f64) -> Warming {
@@ -85,13 +69,7 @@ fn check(temperature: Option<Temperature>, mounted: bool) -> Result<Vec<Finding>
     };
     let mounts: Vec<Mount> = if mounted { (0..2).map(mount).collect() } else { Vec::new() };
     let scene = Scene {
-        scans: vec![SceneScan {
-            name: "front",
-            scan: &wall,
-            machine_from_scan: Pose::identity(),
-            join_covariance: None,
-            length_error: None,
-        }],
+        scans: vec![placed("front", &wall)],
         features: if mounted { holes.iter().map(with).collect() } else { Vec::new() },
         temperature,
         ..Scene::default()
@@ -103,10 +81,6 @@ fn check(temperature: Option<Temperature>, mounted: bool) -> Result<Vec<Finding>
 fn thermal<'a>(findings: &'a [Finding], name: &str) -> &'a Finding {
     let found = findings.iter().find(|f| f.kind == "thermal" && f.name == name);
     found.unwrap_or_else(|| panic!("no {name} at temperature in {findings:#?}"))
-}
-
-fn number(finding: &Finding, name: &str) -> f64 {
-    finding.numbers.iter().find(|n| n.name == name).unwrap_or_else(|| panic!("no {name}")).value
 }
 
 /// Aluminium bracket on steel, 500 mm, 60 K: 0.345 mm. Of the 0.5 mm of play, the wider hole and the
@@ -126,6 +100,98 @@ fn the_second_bolt_moves_by_the_difference_of_the_materials() {
     assert!((second.uncertainty.expect("one") - u).abs() < 1e-6, "{second:?}");
     assert_eq!(second.verdict, Verdict::Pass);
     assert!(number(thermal(&findings, "hole A"), "growth").abs() < 1e-12);
+}
+
+/// A steel bridge on two pads of an aluminium machine, one 100 mm over the other, both held at the lower one: warmed by
+/// 60 K the upper pad rises by 23e-6 · 6000 = 0.138 mm and the bridge's foot by 0.069 mm.
+#[test]
+fn a_seat_rises_into_the_part() {
+    let pad =
+        |x: f64, z: f64| Mesh::sheet([x, -20.0, z], [[40.0, 0.0, 0.0], [0.0, 40.0, 0.0]], [40, 40]);
+    let machine = pad(-20.0, 0.0).and(&pad(180.0, 100.0));
+    let scan = machine.scan();
+    let plane = |name: &str, x: f64, z: f64| {
+        let point = Point3::new(x, 0.0, z);
+        feature(name, FeatureKind::Plane, Plane { point, normal: Vec3::z_axis() })
+    };
+    let features = [plane("lower", 0.0, 0.0), plane("upper", 200.0, 100.0)];
+    let count = 41 * 41;
+    let surfaces: [Vec<u32>; 2] = [(0..count).collect(), (count..2 * count).collect()];
+    let of = |k: usize| SceneFeature {
+        feature: &features[k],
+        scan: Some(0),
+        surface: &surfaces[k],
+        keep_clear: None,
+        is_seat: true,
+        bolt: None,
+    };
+    let bridge = Mesh::cuboid([-10.0, -10.0, 0.0], [10.0, 10.0, 120.0])
+        .and(&Mesh::cuboid([-10.0, -10.0, 110.0], [210.0, 10.0, 120.0]))
+        .and(&Mesh::cuboid([190.0, -10.0, 100.0], [210.0, 10.0, 120.0]))
+        .part();
+    let scene = Scene {
+        scans: vec![placed("front", &scan)],
+        features: vec![of(0), of(1)],
+        temperature: Some(Temperature {
+            machine: body("aluminium", 80.0),
+            part: body("steel", 80.0),
+            fixed: Some(Point3::origin()),
+        }),
+        ..Scene::default()
+    };
+    let findings = checked(&bridge, &scene, &[], &Limits::default(), 2).expect("a scene");
+    let truth = 100.0 * (1.00138 / 1.00069 - 1.0);
+    let upper = thermal(&findings, "upper");
+    assert!((upper.value.expect("a gap") - truth).abs() < 1e-4, "{upper:?} for {truth}");
+    assert!((number(upper, "largest_overlap") - truth).abs() < 1e-4, "{upper:?}");
+    assert!(number(upper, "at_scan_temperature").abs() < 1e-9 && upper.at_most);
+    // The ranges of both coefficients over 100 mm and 60 K, rectangular, k = 2; the scan has no noise.
+    let u = 2.0 * 100.0 * 60.0 * (0.7e-6f64.hypot(1.2e-6)) / 3f64.sqrt();
+    assert!((upper.uncertainty.expect("one") - u).abs() < 0.02 * u, "{upper:?} for {u}");
+    assert_eq!(upper.verdict, Verdict::Pass);
+    assert!(number(thermal(&findings, "lower"), "largest_overlap") < 1e-6);
+    assert!((upper.to.expect("a place").z - 100.0).abs() < 1e-6, "told where it was scanned");
+}
+
+/// Holes 400 mm apart, 140 K: aluminium outgrows steel by 0.643 mm, more than one bolt's play of 0.5 mm. With the part
+/// moved half of that, both have the rest of their play.
+#[test]
+fn bolts_that_no_longer_go_in_alone_may_go_in_together() {
+    let floor = Mesh::sheet([-230.0, -30.0, 0.0], [[460.0, 0.0, 0.0], [0.0, 60.0, 0.0]], [230, 30]);
+    let (scan, deck) = (floor.scan(), deck());
+    let surface: Vec<u32> = (0..floor.0.len() as u32).collect();
+    let (a, mount_a) = hole_of("A", [-200.0, 0.0], 10.0, 1);
+    let (b, mount_b) = hole_of("B", [200.0, 0.0], 10.0, 2);
+    let holes = [a, b];
+    let plate = Mesh::cuboid([-220.0, -20.0, 0.0], [220.0, 20.0, 10.0]).part();
+    let run = |to: f64| {
+        let mut whole = scene(&[&scan], &deck, &surface, &holes);
+        whole.temperature = Some(Temperature {
+            machine: body("aluminium", to),
+            part: body("steel", to),
+            fixed: None,
+        });
+        let mounts = [mount_a.clone(), mount_b.clone()];
+        checked(&plate, &whole, &mounts, &Limits::default(), 2).expect("a scene")
+    };
+    let findings = run(160.0);
+    let by = (1.0 + 23e-6 * 140.0) / (1.0 + 11.5e-6 * 140.0);
+    // In sizes of the part before it grew.
+    let room = 0.5 * (9.0 - 8.0 * by) - 200.0 * (by - 1.0);
+    let together = thermal(&findings, "all bolts together");
+    assert!((together.value.expect("room") - room).abs() < 2e-3, "{together:?} for {room}");
+    assert!((number(together, "at_scan_temperature") - 0.5).abs() < 1e-3);
+    let u = 2.0 * 200.0 * 140.0 * (0.7e-6f64.hypot(1.2e-6)) / 3f64.sqrt();
+    assert!((together.uncertainty.expect("one") - u).abs() < 0.05 * u, "{together:?} for {u}");
+    assert_eq!(together.verdict, Verdict::Pass, "{together:?}");
+    let alone = thermal(&findings, "B");
+    assert!(alone.value.expect("a margin") < -0.1, "{alone:?}");
+    assert!(alone.verdict == Verdict::Undecided && alone.detail.contains("all bolts go in"));
+    assert!(thermal(&findings, "all seats, pressed down").at_most);
+    // At 300 K more they do not go in at all.
+    let findings = run(320.0);
+    assert_eq!(thermal(&findings, "all bolts together").verdict, Verdict::Fail);
+    assert_eq!(thermal(&findings, "B").verdict, Verdict::Fail);
 }
 
 /// The bar's end 520 mm, the wall 525 mm from the bolt that holds it.

@@ -91,6 +91,40 @@ fn a_wall_beside_the_socket_leaves_the_air_it_was_put_at() {
     assert!((one(&below, KIND, "A, socket").value.expect("air") + SOCKET).abs() < 1e-9);
 }
 
+/// One point of a wall stands 14 mm off it into the socket's way, another into the spanner's: noise, not metal. Where
+/// nine points stand there, something does.
+#[test]
+fn a_single_spike_does_not_bar_a_tool() {
+    let mut machine = over_floor(&wall(25.0, TOP + 30.0));
+    let at = |mesh: &Mesh, y: f64, z: f64| {
+        let off = |p: &Point3| (p - Point3::new(25.0, y, z)).norm();
+        let all = 0..mesh.0.len();
+        all.min_by(|&a, &b| off(&mesh.0[a]).total_cmp(&off(&mesh.0[b]))).expect("a point")
+    };
+    for z in [15.0, 40.0, 80.0] {
+        let spike = at(&machine, 0.0, z);
+        machine.0[spike].x = SOCKET + 0.2;
+    }
+    let findings = run(&machine, &limits(every(), 0.0));
+    let found = one(&findings, KIND, "A, socket");
+    assert_eq!(found.verdict, Verdict::Pass, "{found:?}");
+    assert!((found.value.expect("air") - (25.0 - SOCKET)).abs() < 1e-9, "{found:?}");
+    let plain = run(&over_floor(&wall(25.0, TOP + 30.0)), &limits(every(), 0.0));
+    let swing = |all: &[Finding]| one(all, KIND, "A, spanner").value.expect("a swing");
+    assert!((swing(&findings) - swing(&plain)).abs() < 1e-6);
+
+    let mut pin = over_floor(&wall(25.0, TOP + 30.0));
+    for dy in [-2.0, 0.0, 2.0] {
+        for dz in [-2.0, 0.0, 2.0] {
+            let point = at(&pin, dy, 40.0 + dz);
+            pin.0[point].x = SOCKET + 0.2;
+        }
+    }
+    let findings = run(&pin, &limits(every(), 0.0));
+    let found = one(&findings, KIND, "A, socket");
+    assert!(found.verdict == Verdict::Fail && found.value.expect("air") < 1.0, "{found:?}");
+}
+
 #[test]
 fn a_scan_that_ends_beside_the_tool_is_undecided() {
     // Wall to half of the tool's height: its upper border is 1.4 mm from the tool with its air.

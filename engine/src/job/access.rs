@@ -146,6 +146,14 @@ pub(super) enum Taken {
 }
 
 impl Insertion {
+    /// Names of what is taken off.
+    pub(super) fn without(&self) -> &[String] {
+        match self {
+            Insertion::Asked(_) => &[],
+            Insertion::As(spec) => &spec.without,
+        }
+    }
+
     /// Limits in mm; `place` gives what a name is of. `None` if nothing is asked.
     pub(super) fn limits(
         &self,

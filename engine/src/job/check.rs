@@ -64,6 +64,8 @@ pub(super) fn check(
     outcome.required_clearance = Some(limits.clearance);
     outcome.part = Some(part);
     outcome.other_parts = others;
+    let insertion = job.check.as_ref().and_then(|c| c.insertion.as_ref());
+    outcome.taken_off = insertion.map_or_else(Vec::new, |i| i.without().to_vec());
     outcome.checked_from_designed = Some(pose).filter(|p| *p != Pose::identity());
     Ok(())
 }

@@ -36,6 +36,8 @@ pub struct Outcome {
     pub part: Option<Part>,
     /// Further designed parts, in the job's order.
     pub other_parts: Vec<OtherPartOutcome>,
+    /// Names of features and other parts that are taken off for the way in.
+    pub taken_off: Vec<String>,
     /// Where the part was checked, if not where it was designed: see [`crate::fitcheck::Checked`].
     pub checked_from_designed: Option<Pose>,
     /// Signed clearance of each part vertex to the nearest scan surface that is not its seat, or other part that it

@@ -107,6 +107,7 @@ impl Job {
             features,
             part: None,
             other_parts: Vec::new(),
+            taken_off: Vec::new(),
             checked_from_designed: None,
             part_clearance: Vec::new(),
             required_clearance: None,

@@ -42,6 +42,7 @@ pub(super) fn section(
     };
     let edges = outcome.part.as_ref().map(|p| compose::edges(&p.points, &p.triangles));
     let scene = Scene { meshes: vec![mesh], strokes: edges.into_iter().collect() };
+    out += "<div class=\"pair\">\n";
     for from in [*general, -*general] {
         let camera = view::general(&scene, &from, size);
         let side = view::direction_name(&camera.back);
@@ -50,6 +51,7 @@ pub(super) fn section(
         let words = Words { alt: &alt, caption: &caption, reach: 1.0 };
         out += &figure::figure(&scene, &camera, units, &[], &words)?;
     }
+    out += "</div>\n";
     out += &legend(made, &bands, &seen, units);
     Ok(out)
 }

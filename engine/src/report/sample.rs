@@ -8,8 +8,8 @@ use crate::associate::{Covariance, Quality};
 use crate::datum::{DatumSystem, Squareness};
 use crate::exchange::{Part, PartHole};
 use crate::feature::{Feature, FeatureKind, Relation};
-use crate::fitcheck::{Finding, Verdict};
-use crate::job::{FeatureOutcome, Outcome, ScanOutcome};
+use crate::fitcheck::{DeviationMap, Finding, PathPose, Verdict};
+use crate::job::{FeatureOutcome, MadeOutcome, OtherPartOutcome, Outcome, ScanOutcome};
 use crate::primitive::{
     Bounded, Circle, Cylinder, Direction, Extent, Line, Plane, Point3, Pose, Primitive, Vec3,
 };
@@ -30,6 +30,7 @@ pub(super) fn empty() -> Outcome {
         relations: Vec::new(),
         part: None,
         other_parts: Vec::new(),
+        taken_off: Vec::new(),
         checked_from_designed: None,
         part_clearance: Vec::new(),
         required_clearance: None,
@@ -57,6 +58,41 @@ pub(super) fn outcome() -> Outcome {
         findings,
         ..empty()
     }
+}
+
+/// The same with another part that it touches, a way in that is not certain, and a scan of the part as it was made,
+/// half of it seen.
+pub(super) fn whole() -> crate::error::Result<Outcome> {
+    let mut whole = outcome();
+    let Some(part) = &whole.part else { return Ok(whole) };
+    let shift = |by: f64| Pose::translation(0.0, 0.0, by);
+    whole.other_parts = vec![OtherPartOutcome {
+        name: "sensor".into(),
+        part: part.transformed(&shift(40.0)),
+        keep_clear: None,
+        touches: true,
+    }];
+    whole.taken_off = vec!["tie bar".into()];
+    let mut way = Finding::new("insertion", "part");
+    way.verdict = Verdict::Undecided;
+    way.detail = "12 of 1000 straight directions lead out with 1.00 mm of air".into();
+    let stop = |z: f64| PathPose { machine_from_part: shift(z), clearance: 1.0 + z };
+    way.path = [60.0, 40.0, 20.0, 0.0].map(stop).to_vec();
+    whole.findings.push(way);
+    let deviation = |k: usize| if k % 2 == 0 { f64::NAN } else { 0.1 * k as f64 - 1.0 };
+    whole.made = Some(MadeOutcome {
+        file: "made.ply".into(),
+        scan: Scan::from_mesh(part.points.clone(), part.triangles.clone())?,
+        part_from_scan: Pose::identity(),
+        deviation: vec![0.0; part.points.len()],
+        map: DeviationMap {
+            points: part.points.clone(),
+            triangles: part.triangles.clone(),
+            deviation: (0..part.triangles.len()).map(deviation).collect(),
+        },
+        tolerance: Some(0.2),
+    });
+    Ok(whole)
 }
 
 /// The same with a scan of the surface, placed by the identity.

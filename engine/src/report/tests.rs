@@ -16,8 +16,8 @@ const HOSTILE: [&str; 6] = [
 
 #[test]
 fn hostile_names_stay_text() -> Result<()> {
-    let page = html(&hostile(), &ReportOptions::default())?;
-    let plain = html(&sample::outcome(), &ReportOptions::default())?;
+    let page = html(&hostile()?, &ReportOptions::default())?;
+    let plain = html(&sample::whole()?, &ReportOptions::default())?;
     for tag in ["<script", "<img", "<style", "</style", "</table", "<!--", "onerror=alert(1)>"] {
         assert_eq!(page.matches(tag).count(), plain.matches(tag).count(), "{tag}");
     }
@@ -84,6 +84,40 @@ fn page_holds_the_numbers() -> Result<()> {
     }
     // The general picture and one for each of the four findings that did not pass.
     assert_eq!(page.matches("<img").count(), 5);
+    Ok(())
+}
+
+/// With `FITWRIGHT_LOOK=DIR` in the environment the page is left in DIR as `whole.html`, to be looked at.
+#[test]
+fn way_in_made_part_and_other_parts_are_shown() -> Result<()> {
+    let whole = sample::whole()?;
+    let page = html(&whole, &ReportOptions::default())?;
+    balanced(&page);
+    // Those of the sample, the way in, and the made part from two sides.
+    assert_eq!(page.matches("<img").count(), 8);
+    for expected in [
+        "A way was found, but it is not certain that it is free.",
+        "Taken off for it: <bdi>tie bar</bdi>",
+        "tolerance -0.200",
+        "missing 0.200 to 0.400",
+        "not seen",
+        "may touch, not overlap",
+        "<bdi>sensor</bdi>",
+    ] {
+        assert!(page.contains(expected), "{expected}");
+    }
+    let mut none = whole.clone();
+    none.findings.iter_mut().for_each(|f| f.path.clear());
+    let page = html(&none, &ReportOptions::default())?;
+    assert!(page.contains("No way was found. That is no proof that there is none."));
+    assert_eq!(page.matches("<img").count(), 7);
+    let bare = ReportOptions { pictures: false, ..ReportOptions::default() };
+    assert_eq!(html(&whole, &bare)?.matches("<img").count(), 0);
+    if let Some(dir) = std::env::var_os("FITWRIGHT_LOOK") {
+        let file = std::path::Path::new(&dir).join("whole.html");
+        let page = html(&whole, &ReportOptions::default())?;
+        std::fs::write(&file, &page).map_err(|e| crate::Error::io(&file, &e))?;
+    }
     Ok(())
 }
 
@@ -155,8 +189,8 @@ fn same_outcome_same_page_for_any_number_of_threads() -> Result<()> {
 }
 
 #[test]
-fn summary_fits_a_terminal() {
-    for outcome in [sample::outcome(), sample::empty(), hostile()] {
+fn summary_fits_a_terminal() -> Result<()> {
+    for outcome in [sample::outcome(), sample::empty(), hostile()?] {
         let text = summary(&outcome);
         for line in text.lines() {
             assert!(text::columns(line) <= 100, "{line}");
@@ -169,6 +203,7 @@ fn summary_fits_a_terminal() {
     assert!(place("undecided clearance") < place("pass      seat"));
     assert!(text.contains("5.310    0.062     0.00 80.0, 135.0, 23.7"));
     assert!(text.contains("To do: Move the hole"));
+    Ok(())
 }
 
 #[test]
@@ -180,8 +215,8 @@ fn style_and_words_keep_to_their_budget() -> Result<()> {
 }
 
 /// The sample with every foreign text hostile.
-fn hostile() -> Outcome {
-    let mut outcome = sample::outcome();
+fn hostile() -> Result<Outcome> {
+    let mut outcome = sample::whole()?;
     let mut next = HOSTILE.iter().cycle().map(|s| (*s).to_owned());
     let mut name = || next.next().unwrap_or_default();
     outcome.job = name();
@@ -204,7 +239,15 @@ fn hostile() -> Outcome {
         part.file = format!("dir/{}", name().replace('/', "")).into();
         (part.schema, part.notes) = (name(), vec![name(); 6]);
     }
-    outcome
+    for other in &mut outcome.other_parts {
+        other.part.file = format!("dir/{}", name().replace('/', "")).into();
+        (other.name, other.part.schema) = (name(), name());
+    }
+    outcome.taken_off = vec![name()];
+    if let Some(made) = &mut outcome.made {
+        made.file = name();
+    }
+    Ok(outcome)
 }
 
 /// Every element that is opened is closed, in order.

@@ -2,14 +2,15 @@
 
 use crate::error::Result;
 use crate::fitcheck::{Finding, Verdict};
-use crate::job::Outcome;
-use crate::primitive::{Point3, Vec3};
+use crate::job::{OtherPartOutcome, Outcome};
+use crate::primitive::{Point3, Pose, Vec3};
 
 use super::compose::{self, Looks};
 use super::figure::{self, Tag, Words};
 use super::findings::badge;
 use super::number::Units;
 use super::picture::{Mesh, Paint, Scene};
+use super::table::name;
 use super::{text, view};
 
 /// Verdict in words and a picture of each way that was looked for; nothing if none was.
@@ -20,10 +21,19 @@ pub(super) fn section(
     size: [usize; 2],
 ) -> Result<String> {
     let mut out = String::new();
-    for found in outcome.findings.iter().filter(|f| f.kind == "insertion") {
-        out += &format!("<p>{} {}</p>\n", badge(found.verdict), verdict(found));
+    let mut asked: Vec<&Finding> =
+        outcome.findings.iter().filter(|f| f.kind == "insertion").collect();
+    // As designed, then as made.
+    asked.sort_by_key(|f| f.name != DESIGNED);
+    for (k, found) in asked.into_iter().enumerate() {
+        let which = if found.name == DESIGNED { "As designed" } else { "As made" };
+        out += &format!("<p>{} {which}: {}</p>\n", badge(found.verdict), verdict(found));
         out += &format!("<p class=\"detail\">{}</p>\n", text::html(&found.detail));
-        if let Some(looks) = looks {
+        if !outcome.taken_off.is_empty() && k == 0 {
+            let names: Vec<String> = outcome.taken_off.iter().map(|n| name(n)).collect();
+            out += &format!("<p>Taken off for it: {}.</p>\n", names.join(", "));
+        }
+        if let Some(looks) = looks.filter(|_| k == 0) {
             out += &picture(outcome, found, looks, units, size)?;
         }
     }
@@ -59,9 +69,17 @@ fn picture(
     let whole = compose::scene(outcome, looks);
     let mut scene = Scene { meshes: Vec::new(), strokes: Vec::new() };
     // Scans and other parts; of the part only where it stands on its way.
-    let others = |m: &&Mesh<'_>| matches!(m.paint, Paint::Scan | Paint::Other);
-    scene.meshes.extend(whole.meshes.iter().filter(others));
-    for o in &outcome.other_parts {
+    scene.meshes.extend(whole.meshes.iter().filter(|m| matches!(m.paint, Paint::Scan)));
+    let stays = |o: &&OtherPartOutcome| !outcome.taken_off.contains(&o.name);
+    for o in outcome.other_parts.iter().filter(stays) {
+        scene.meshes.push(Mesh {
+            points: &o.part.points,
+            triangles: &o.part.triangles,
+            normals: None,
+            machine_from_mesh: Pose::identity(),
+            paint: Paint::Other,
+            point_radius: 0.0,
+        });
         scene.strokes.push(compose::edges(&o.part.points, &o.part.triangles));
     }
     for &stop in &stops {
@@ -125,6 +143,8 @@ fn picture(
     figure::figure(&scene, &camera, units, &tags, &words)
 }
 
+/// Name of the finding about the part as designed.
+const DESIGNED: &str = "part";
 /// Places of the part that are drawn.
 const SHOWN: usize = 6;
 /// Share of an edge's strength behind surfaces.

@@ -228,6 +228,40 @@ class Machine(unittest.TestCase):
         with self.assertRaises(fitwright.Error):
             self.context.expansion("cheese")
 
+    def test_other_parts(self):
+        # Boxes over the plate's top at z = 8: 1 mm over it, 2 mm deep in it (10 by 10), on it, and a door.
+        points = np.array([(x, y, z) for z in (0, 5) for y in (10, 20) for x in (10, 20)], dtype=float)
+        corners = np.array([
+            (0, 2, 1), (1, 2, 3), (4, 5, 6), (5, 7, 6), (0, 1, 4), (1, 5, 4), (2, 6, 3), (3, 6, 7), (0, 4, 2),
+            (2, 4, 6), (1, 3, 5), (3, 7, 5),
+        ], dtype=np.uint32)
+        box = lambda z: self.context.part(points + (0, 0, z), corners, "box")
+        scene = self.scene(self.part(), clearance_mm=0.5)
+        self.assertEqual(scene.other_part(box(9.0), "over", keep_clear_mm=2.0), 0)
+        scene.other_part(box(6.0), "in")
+        scene.other_part(box(8.0), "on", touches=True)
+        door = scene.other_part(box(18.0), "door")
+        scene.motion("door", [fitwright.Move.shift(0.0, 7.0, direction=(0, 0, -1))], other_part=door)
+        found = {(f.kind, f.name): f for f in scene.check()}
+        over, deep, on = (found["clearance", name] for name in ("over", "in", "on"))
+        self.assertEqual((over.verdict, over.limit_mm), ("fail", 2.0))
+        self.assertAlmostEqual(over.value_mm, 1.0, 9)
+        self.assertEqual((deep.verdict, on.verdict), ("fail", "pass"))
+        self.assertAlmostEqual(deep.value_mm, -2.0, 9)
+        self.assertAlmostEqual(deep.numbers["volume"], 200.0, delta=2.0)
+        self.assertAlmostEqual(found["motion", "door"].value_mm, 3.0, 6)
+        with self.assertRaises(ValueError):
+            scene.motion("two", [], other_part=door, scan=0)
+
+    def test_a_bolt_has_its_own_length(self):
+        scene = fitwright.Scene(self.part(), datum=self.datum, tools=fitwright.ToolLimits(bolt_length_mm=30.0))
+        at = scene.scan(self.scan, "block", self.pose)
+        hole = scene.feature(self.hole.move(self.pose), bolt="M8", surface=self.wall, scan=at)
+        deck = scene.feature(self.deck.move(self.pose), seat=True, surface=self.on_deck, scan=at)
+        scene.mount(hole, (0, 0, 4), seat=deck, bolt_length_mm=77.0)
+        (way,) = [f for f in scene.check() if f.name == "hole, bolt in"]
+        self.assertEqual(way.numbers["bolt_length"], 77.0)
+
     def test_an_error_of_length_widens_the_uncertainty(self):
         found = []
         for error in (fitwright.LengthError(), fitwright.LengthError(0.05, 0.0001)):

@@ -69,7 +69,7 @@ fn laid(mesh: &Mesh, laid_on: LaidOn, start: Option<Pose>) -> fitwright::Result<
     let hole = |x: f64| {
         let axis = Direction::new_normalize(-Vec3::z());
         let cylinder = Cylinder { point: Point3::new(x, 10.0, 0.0), axis, radius: 3.4 };
-        feature(if x < 20.0 { "A" } else { "B" }, FeatureKind::Hole, cylinder.into())
+        feature(if x < 20.0 { "A" } else { "B" }, FeatureKind::Hole, cylinder)
     };
     let holes = [hole(10.0), hole(60.0)];
     let mut features = vec![seat(&deck, &ids, true)];

@@ -21,6 +21,8 @@ pub(in crate::report) struct Bands {
     marked: [f64; 2],
     /// Colour of what is not a number.
     unknown: [u8; 3],
+    /// Share of the colour that light and shade may take: a map is read by its colours, not by its shape.
+    pub(super) shade: f32,
 }
 
 impl Bands {
@@ -37,6 +39,7 @@ impl Bands {
             // Contact, and the limit if there is one.
             marked: [0.0, asked.unwrap_or(0.0)],
             unknown: BAND_COLOURS[6],
+            shade: 0.5,
         }
     }
 
@@ -51,6 +54,7 @@ impl Bands {
             hatched: -0.5 * t,
             marked: [f64::NAN; 2],
             unknown: UNSEEN,
+            shade: 0.12,
         }
     }
 

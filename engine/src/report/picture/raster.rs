@@ -232,9 +232,9 @@ fn clearance_colour(bands: &Bands, value: f32, line: f32, lit: f32, hatch: bool)
     if bands.marked().into_iter().any(|m| (value - m).abs() < line) {
         MARK
     } else if f64::from(value) < bands.hatched && hatch {
-        shaded(base.map(|c| c / 2 + 110), lit)
+        shaded_by(base.map(|c| c / 2 + 110), lit, bands.shade)
     } else {
-        shaded(base, lit)
+        shaded_by(base, lit, bands.shade)
     }
 }
 
@@ -309,7 +309,12 @@ fn flat(t: &[Corner; 3], camera: &Camera, light: &Vec3) -> f32 {
 
 /// Colour under a light, in steps of four: noise below that costs file size and shows nothing.
 fn shaded(colour: [u8; 3], lit: f32) -> [u8; 4] {
-    let strength = 0.5 + 0.5 * lit.clamp(-0.2, 1.0);
+    shaded_by(colour, lit, 0.5)
+}
+
+/// The same with the share that the light takes.
+fn shaded_by(colour: [u8; 3], lit: f32, share: f32) -> [u8; 4] {
+    let strength = 1.0 - share + share * lit.clamp(-0.2, 1.0);
     let [r, g, b] = colour.map(|c| (f32::from(c) * strength) as u8 & 0xfc);
     [r, g, b, 255]
 }
