@@ -202,6 +202,21 @@ fn the_rocking_filter_keeps_the_air_that_it_does() {
     }
 }
 
+/// The nuts lie on both faces of the upright, the barrel has 0.2 mm of play in its hole; sockets stand free over all
+/// three bolts.
+#[test]
+fn the_sensor_is_held_and_tools_reach() {
+    let Run { outcome, .. } = run();
+    let sensor = finding(outcome, "clearance", "speed sensor");
+    assert_eq!((sensor.value, sensor.verdict), (Some(0.0), Verdict::Pass), "{sensor:#?}");
+    for hole in ["hole A", "hole B", "hole C"] {
+        for name in [hole.to_owned(), format!("{hole}, bolt in"), format!("{hole}, head seat")] {
+            assert_eq!(finding(outcome, "tool access", &name).verdict, Verdict::Pass, "{name}");
+        }
+    }
+    assert_eq!(outcome.other_parts.len(), 1);
+}
+
 #[test]
 fn nothing_else_is_said_to_fail() {
     let Run { demo, outcome } = run();

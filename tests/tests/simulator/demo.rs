@@ -93,6 +93,14 @@ fn five_targets_are_shared() {
 }
 
 #[test]
+fn the_sensor_stands_free_in_the_machine() {
+    let solid = mill().solid;
+    let least =
+        the_demo().sensor.points.iter().map(|p| solid.distance(p)).fold(f64::INFINITY, f64::min);
+    assert!(least > 5.0, "{least}");
+}
+
+#[test]
 fn demo_writes_complete_files() {
     let demo = the_demo();
     let folder = tempfile::tempdir().unwrap();
@@ -100,6 +108,7 @@ fn demo_writes_complete_files() {
     let path = |name: &str| folder.path().join(name);
     let size = |name: &str| std::fs::metadata(path(name)).unwrap().len() as usize;
     assert_eq!(size("bracket.stl"), 84 + 50 * demo.bracket.triangles.len());
+    assert_eq!(size("sensor.stl"), 84 + 50 * demo.sensor.triangles.len());
     let ply = std::fs::read(path("front.ply")).unwrap();
     let body = ply.windows(11).position(|w| w == b"end_header\n").unwrap() + 11;
     let expected = 12 * demo.front.points.len() + 13 * demo.front.triangles.len();

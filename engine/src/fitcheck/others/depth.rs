@@ -38,7 +38,10 @@ pub(super) fn deepest(pieces: &Pieces<'_>, patch: &Patch) -> Option<Deepest> {
     let depth_of = |best: &Option<(bool, Depth)>| best.map_or(0.0, |b| b.1.depth.max(0.0));
     let (mut steps, mut most) = (0, 0.0);
     while let Some(top) = open.pop() {
-        if top.most <= depth_of(&best) + TOLERANCE || steps >= WORK {
+        let found = depth_of(&best);
+        // Faces that lie on each other are bounded slowly, by what juts out beside them.
+        let enough = if found > super::ROUNDING { WORK } else { WORK_OF_CONTACT };
+        if top.most <= found + TOLERANCE || steps >= enough {
             most = top.most;
             break;
         }
@@ -97,5 +100,6 @@ impl Eq for Open {}
 
 /// The depth is found to this, mm.
 const TOLERANCE: f64 = 0.01;
-/// Most pieces cut: some seconds.
+/// Most pieces cut: some seconds; and while nothing inside was found.
 const WORK: usize = 200_000;
+const WORK_OF_CONTACT: usize = 20_000;

@@ -224,7 +224,7 @@ pub(super) fn neighbours([x, y, z]: [i64; 3]) -> impl Iterator<Item = [i64; 3]> 
 }
 
 /// The smaller part's diagonal over the longest edge of a piece, at most and at least.
-const FINEST: f64 = 150.0;
+const FINEST: f64 = 60.0;
 const COARSEST: f64 = 12.0;
 /// Pieces on the border of an area are finer by so much.
 const FINER: f64 = 8.0;

@@ -101,9 +101,33 @@ fn upright() -> Plate {
     Plate {
         machine_from_local: Pose::rotation(Vec3::x() * QUARTER),
         outline: rounded(&corners, 4.0),
-        holes: vec![([38.0, 62.0], 9.0)],
+        holes: vec![(SENSOR, 9.0)],
         z: (-UPRIGHT_REAR, -(UPRIGHT_REAR - PLATE)),
     }
+}
+
+/// The sensor in the upright's hole: a threaded barrel (M18, plain here) with a nut on either side of the plate.
+pub(super) fn sensor() -> Result<TriangleMesh> {
+    let front = UPRIGHT_REAR - PLATE;
+    let mut mesh = TriangleMesh::default();
+    for (radius, corners, from, to) in [
+        (8.8, 48, front - 22.0, UPRIGHT_REAR + 12.0),
+        (NUT, 6, front - NUT_HEIGHT, front),
+        (NUT, 6, UPRIGHT_REAR, UPRIGHT_REAR + NUT_HEIGHT),
+    ] {
+        let corner = |k: usize| {
+            let (sin, cos) = (4.0 * QUARTER * k as f64 / corners as f64).sin_cos();
+            [SENSOR[0] + radius * cos, SENSOR[1] + radius * sin]
+        };
+        let piece = Plate {
+            machine_from_local: Pose::rotation(Vec3::x() * QUARTER),
+            outline: (0..corners).map(corner).collect(),
+            holes: Vec::new(),
+            z: (-to, -from),
+        };
+        mesh.append(&piece.mesh(CHORD)?);
+    }
+    Ok(mesh)
 }
 
 /// Triangle between base and upright, before the upright.
@@ -182,6 +206,10 @@ const MIDDLE: [f64; 2] = [37.0, 30.0];
 /// Thickness of feet and of the other plates.
 const FOOT: f64 = 10.0;
 const PLATE: f64 = 6.0;
+/// Middle of the sensor's hole in the upright, and its nuts: across corners by half, and their height.
+const SENSOR: [f64; 2] = [38.0, 62.0];
+const NUT: f64 = 13.5;
+const NUT_HEIGHT: f64 = 4.0;
 /// Rear face of the upright: 2 mm inside the tie bar.
 const UPRIGHT_REAR: f64 = 40.0;
 /// Air left to the lube filter: within any uncertainty of the limit.

@@ -135,8 +135,15 @@ file = "bracket.stl"
 "#;
 
 const CHECK: &str = r#"
+# The sensor's nuts clamp the bracket's upright between them.
+[[other_part]]
+name = "speed sensor"
+file = "sensor.stl"
+touches = true
+
 [check]
 clearance = 3.0
+tool_access = true
 # The filter hangs on rubber and rocks by half a degree either way.
 motion = [
     { feature = "lube filter", about = { point = [0.0, -66.0, 90.0], direction = [1.0, 0.0, 0.0] }, by = 0.5, clearance = 2.0 },

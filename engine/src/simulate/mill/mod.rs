@@ -38,6 +38,8 @@ pub struct Demo {
     pub rear_targets: Vec<Point3>,
     /// The bracket in machine coordinates.
     pub bracket: TriangleMesh,
+    /// The sensor that it holds, which its upright is meant to touch.
+    pub sensor: TriangleMesh,
     /// The job file.
     pub job_toml: String,
     /// What is exactly true.
@@ -72,7 +74,8 @@ pub fn demo() -> Result<Demo> {
     };
     let front_targets = measured(&FRONT_DOTS, &front_pose(), 21);
     let rear_targets = measured(&REAR_DOTS, &rear_pose(), 22);
-    Ok(Demo { front, rear, front_targets, rear_targets, bracket: bracket.mesh, job_toml, truth })
+    let (sensor, bracket) = (bracket::sensor()?, bracket.mesh);
+    Ok(Demo { front, rear, front_targets, rear_targets, bracket, sensor, job_toml, truth })
 }
 
 /// Makes the demo's data and writes them into a folder, see [`Demo::write`].
@@ -85,7 +88,7 @@ pub fn write_demo(folder: impl AsRef<Path>) -> Result<()> {
 
 impl Demo {
     /// Writes `front.ply`, `rear.ply`, `front-targets.csv`, `rear-targets.csv`, `bracket.stl`,
-    /// `truth.json` and `mill.toml` into a folder, which is created if need be.
+    /// `sensor.stl`, `truth.json` and `mill.toml` into a folder, which is created if need be.
     ///
     /// # Errors
     /// [`Error::Io`].
@@ -98,7 +101,9 @@ impl Demo {
         }
         write_bytes(&path("front-targets.csv"), targets(&self.front_targets).as_bytes())?;
         write_bytes(&path("rear-targets.csv"), targets(&self.rear_targets).as_bytes())?;
-        write_stl_binary(path("bracket.stl"), &self.bracket.points, &self.bracket.triangles)?;
+        for (name, mesh) in [("bracket.stl", &self.bracket), ("sensor.stl", &self.sensor)] {
+            write_stl_binary(path(name), &mesh.points, &mesh.triangles)?;
+        }
         write_bytes(&path("truth.json"), self.truth.to_json().as_bytes())?;
         write_bytes(&path(DEMO_JOB), self.job_toml.as_bytes())
     }
