@@ -25,7 +25,9 @@ pub const FITW_CHECK_INSERTION: i32 = 70;
 /// Finding about air to what moves, over all of its motion; its numbers "movement_1" and on are the values of its
 /// movements there.
 pub const FITW_CHECK_MOTION: i32 = 80;
-/// Finding about a bolt, a seat, all of them at once or air at temperature; its number "at_scan_temperature" is the value before.
+/// Finding about a bolt, a seat, all of them at once or air at temperature; its number "at_scan_temperature" is the value
+/// before. As FITW_CHECK_SEAT it has a limit that is the largest admitted where it has a number "largest_gap" or is of all
+/// seats.
 pub const FITW_CHECK_THERMAL: i32 = 90;
 /// Finding about how far the finished part is off its model.
 pub const FITW_CHECK_MADE_PART: i32 = 100;

@@ -133,7 +133,16 @@ fn the_schema_lists_every_key_that_is_read() {
     let schema = fitwright::job::schema().expect("a schema");
     let value: serde_json::Value = serde_json::from_str(&schema).expect("valid JSON");
     assert!(value["$schema"].as_str().is_some_and(|s| s.contains("json-schema.org")));
-    for key in ["keep_clear", "tertiary", "mount", "drop_invalid", "tool_access", "scan_date"] {
+    for key in [
+        "keep_clear",
+        "tertiary",
+        "mount",
+        "drop_invalid",
+        "tool_access",
+        "scan_date",
+        "other_part",
+        "touches",
+    ] {
         assert!(schema.contains(&format!("\"{key}\"")), "{key}");
     }
 }

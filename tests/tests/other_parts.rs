@@ -430,6 +430,21 @@ fn what_is_no_solid_or_no_length_is_refused() {
     ));
 }
 
+/// A speck over a large plate, far smaller than the air asked for, and a part that is no more than a point: both are
+/// done at once.
+#[test]
+fn small_parts_are_no_more_work_than_large_ones() {
+    let plate = cuboid([-500.0, -500.0, 0.0], [500.0, 500.0, 10.0]);
+    let speck = cuboid([0.0, 0.0, 11.0], [0.01, 0.01, 11.01]);
+    let found = &against(&plate, other("guard", &speck), 50.0)[0];
+    assert!((value(found) - 1.0).abs() < 1e-9 && found.verdict == Verdict::Fail, "{found:?}");
+    let found = &against(&speck, other("guard", &plate), 50.0)[0];
+    assert!((value(found) - 1.0).abs() < 1e-9, "{found:?}");
+    let point = cuboid([0.0, 0.0, 10.0], [0.0, 0.0, 10.0]);
+    let found = &against(&plate, other("guard", &point), 0.0)[0];
+    assert!(value(found).abs() < 1e-9, "{found:?}");
+}
+
 #[test]
 fn findings_are_the_same_on_one_thread_and_two() {
     let block = cuboid([-40.0, -40.0, -30.0], [40.0, 40.0, 0.0]);

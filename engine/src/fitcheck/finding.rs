@@ -30,7 +30,7 @@ pub struct Finding {
     pub at_most: bool,
     /// Where, on the part, machine coordinates, mm.
     pub at: Option<Point3>,
-    /// The other witness, on the scan, machine coordinates, mm.
+    /// The other witness, on the scan or another part, machine coordinates, mm.
     pub to: Option<Point3>,
     /// Longest side of the box round the place (interference patch), mm.
     pub extent: Option<f64>,

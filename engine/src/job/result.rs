@@ -358,6 +358,9 @@ impl Units {
                 out[key] = self.measured(value, f.measure);
             }
         }
+        if f.at_most && f.limit.is_some() {
+            out["at_most"] = json!(true);
+        }
         if f.measure != Measure::Length {
             out["measure"] = json!(f.measure.name());
         }

@@ -43,7 +43,7 @@ pub(super) fn check(view: &View<'_>, context: &Context) -> Result<Vec<Finding>> 
 
 /// What moves, ready to be followed.
 enum Ready<'a> {
-    Scanned(Prepared),
+    Scanned(Box<Prepared>),
     Part(parts::Moving<'a>),
 }
 
@@ -52,7 +52,7 @@ impl<'a> Ready<'a> {
         match motion.moving {
             Moving::OtherPart(o) => parts::Moving::new(view, motion, o).map(Ready::Part),
             Moving::Feature(_) | Moving::Scan { .. } => {
-                Prepared::new(view, motion).map(Ready::Scanned)
+                Prepared::new(view, motion).map(|p| Ready::Scanned(Box::new(p)))
             }
         }
     }

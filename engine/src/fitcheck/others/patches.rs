@@ -46,7 +46,9 @@ impl<'a> Pieces<'a> {
         };
         let (part, mesh) = (view.part, &other.mesh);
         let smaller = diagonal(&mut part.points.iter()).min(diagonal(&mut mesh.used()));
-        let size = reach.clamp(smaller / FINEST, (smaller / COARSEST).max(f64::MIN_POSITIVE));
+        let usual = reach.clamp(smaller / FINEST, (smaller / COARSEST).max(smaller / FINEST));
+        // Round a part that is small against the air asked for, and round none at all.
+        let size = usual.max(reach / COARSEST).max(LEAST);
         let of = |points: &[Point3], triangles: &[[u32; 3]], solid: &Solid| -> Vec<Corners> {
             let near = |t: &[u32; 3]| {
                 let mut pieces = Vec::new();
@@ -226,6 +228,8 @@ pub(super) fn neighbours([x, y, z]: [i64; 3]) -> impl Iterator<Item = [i64; 3]> 
 /// The smaller part's diagonal over the longest edge of a piece, at most and at least.
 const FINEST: f64 = 60.0;
 const COARSEST: f64 = 12.0;
+/// No piece is cut finer, mm.
+const LEAST: f64 = 0.01;
 /// Pieces on the border of an area are finer by so much.
 const FINER: f64 = 8.0;
 /// Side of a cell in sizes: two pieces a size apart are in one cell or in neighbouring ones.
