@@ -79,7 +79,8 @@ pub(super) fn whole() -> crate::error::Result<Outcome> {
     let stop = |z: f64| PathPose { machine_from_part: shift(z), clearance: 1.0 + z };
     way.path = [60.0, 40.0, 20.0, 0.0].map(stop).to_vec();
     whole.findings.push(way);
-    let deviation = |k: usize| if k.is_multiple_of(2) { f64::NAN } else { 0.1 * k as f64 - 1.0 };
+    let deviation =
+        |k: usize| if k.is_multiple_of(2) { f64::NAN } else { 0.1 * (k % 13) as f64 - 0.6 };
     whole.made = Some(MadeOutcome {
         file: "made.ply".into(),
         scan: Scan::from_mesh(part.points.clone(), part.triangles.clone())?,
