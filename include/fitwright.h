@@ -545,7 +545,9 @@
 #define FITW_CHECK_MOTION 80
 
 /**
- * Finding about a bolt, a seat, all of them at once or air at temperature; its number "at_scan_temperature" is the value before.
+ * Finding about a bolt, a seat, all of them at once or air at temperature; its number "at_scan_temperature" is the value
+ * before. As FITW_CHECK_SEAT it has a limit that is the largest admitted where it has a number "largest_gap" or is of all
+ * seats.
  */
 #define FITW_CHECK_THERMAL 90
 
