@@ -38,9 +38,10 @@ pub(super) fn primitives(
             let fit = fit?;
             let region = Region::new(scan, ids, None);
             let area = region.ids().len() as f64 * cell;
-            let enough =
-                smallest.map_or(region.ids().len() >= FEWEST, |s| large(&fit.shape, area, s));
-            if !enough || fit.quality.points < FEWEST / 2 || !bent(&fit) {
+            let fewest = grower.limits.fewest * 8 / 5;
+            let many = region.ids().len() >= fewest;
+            let enough = smallest.map_or(many, |s| large(&fit.shape, area, s));
+            if !enough || fit.quality.points < fewest / 2 || !bent(&fit) {
                 return None;
             }
             let deepest = grower.deepest(&found[k].patches);
@@ -156,7 +157,8 @@ fn labels(grower: &Grower<'_>, shapes: &[Primitive]) -> Vec<u32> {
             count += 1;
             let shape = &shapes[owner as usize];
             let distance = shape.distance(p).abs();
-            let faces = || shape.normal_at(p).is_some_and(|m| m.dot(n).abs() > FACING);
+            let faces =
+                || shape.normal_at(p).is_some_and(|m| m.dot(n).abs() >= grower.limits.facing);
             if distance < best.0 && faces() {
                 best = (distance, owner);
             }
@@ -214,11 +216,7 @@ fn area_of_point(scan: &Scan) -> f64 {
 
 /// Order in which kinds are numbered and shown.
 const KINDS_SHOWN: [Kind; 5] = [Kind::Plane, Kind::Cylinder, Kind::Cone, Kind::Sphere, Kind::Torus];
-/// Fewest points of a primitive, where no smallest size is given.
-const FEWEST: usize = 40;
 /// Largest expanded uncertainty of a radius in units of the radius.
 const KNOWN: f64 = 0.1;
 /// Points away from edges from which on the others are left out of the fit.
 const CORE: usize = 60;
-/// Cosine of the largest angle between a point's own normal, which is noisy, and the shape's.
-const FACING: f64 = 0.6;

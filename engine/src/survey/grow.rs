@@ -25,6 +25,12 @@ pub(super) struct Limits {
     pub(super) cos: f64,
     /// Cosine of the angle between neighbouring patches that makes an edge.
     pub(super) edge: f64,
+    /// Cosine of the largest angle between a point's own normal and the shape's.
+    pub(super) facing: f64,
+    /// Share of a region's patches that must lie inside it: strips along edges are no surfaces.
+    pub(super) inner: f64,
+    /// Fewest points of a region that is grown.
+    pub(super) fewest: usize,
 }
 
 /// A shape with the patches on it, ascending; none where it was merged into another.

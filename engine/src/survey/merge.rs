@@ -13,7 +13,7 @@ impl Grower<'_> {
         loop {
             let touching = self.neighbours();
             let mut sets: Vec<Vec<u32>> = touching.iter().map(|&(a, b)| vec![a, b]).collect();
-            sets.extend(pieces(found));
+            sets.extend(self.pieces(found));
             let merged = self.merge_sets(found, &sets);
             // Short pieces of a bend do not show its radius two by two.
             if !merged && !self.merge_sets(found, &bends(found, &touching)) {
@@ -45,6 +45,58 @@ impl Grower<'_> {
             found[set[0] as usize] = grown;
         }
         any
+    }
+
+    /// Round shapes that may be pieces of one, as the halves of a bore of which a strip was not seen: they lie
+    /// side by side along their axis, or nothing was seen between them. Two bores in line are two.
+    fn pieces(&self, found: &[Grown]) -> Vec<Vec<u32>> {
+        let there = |i: &usize| !found[*i].patches.is_empty();
+        let all: Vec<usize> = (0..found.len()).filter(there).collect();
+        let mut pairs = Vec::new();
+        for (n, &a) in all.iter().enumerate() {
+            for &b in &all[n + 1..] {
+                if alike(&found[a].shape, &found[b].shape)
+                    && self.side_by_side(&found[a], &found[b])
+                {
+                    pairs.push(vec![a as u32, b as u32]);
+                }
+            }
+        }
+        pairs
+    }
+
+    /// Whether two pieces have a good part of their length along the axis in common, or nothing was seen
+    /// between them.
+    fn side_by_side(&self, a: &Grown, b: &Grown) -> bool {
+        let along = match &a.shape {
+            Primitive::Cylinder(s) => s.axis,
+            Primitive::Cone(s) => s.axis,
+            _ => return true,
+        };
+        let place = |k: u32| along.dot(&self.patches.middle[k as usize].coords);
+        let range = |g: &Grown| {
+            let places = g.patches.iter().map(|&k| place(k));
+            places.fold((f64::INFINITY, f64::NEG_INFINITY), |(l, h), t| (l.min(t), h.max(t)))
+        };
+        let (of_a, of_b) = (range(a), range(b));
+        let common = of_a.1.min(of_b.1) - of_a.0.max(of_b.0);
+        if common > COMMON * (of_a.1 - of_a.0).min(of_b.1 - of_b.0) {
+            return true;
+        }
+        // Where each ends towards the other it ends at the border of the scan, not at another surface.
+        let unseen = |g: &Grown, (low, high): (f64, f64), up: bool| {
+            let last = END * (high - low);
+            let at_end = |k: &&u32| match up {
+                true => place(**k) > high - last,
+                false => place(**k) < low + last,
+            };
+            let is_border =
+                |&&k: &&u32| self.patches.points(k).iter().any(|&i| self.scan.is_border(i));
+            let end: Vec<&u32> = g.patches.iter().filter(at_end).collect();
+            end.iter().filter(|k| is_border(k)).count() as f64 > BORDER * end.len() as f64
+        };
+        let a_first = of_a.0 < of_b.0;
+        self.scan.is_mesh() && unseen(a, of_a, a_first) && unseen(b, of_b, !a_first)
     }
 
     /// Shapes whose patches touch, or have one free patch between them.
@@ -115,21 +167,6 @@ fn bends(found: &[Grown], touching: &BTreeSet<(u32, u32)>) -> Vec<Vec<u32>> {
     of.into_iter().filter(|(_, others)| others.len() > 1).map(set).collect()
 }
 
-/// Round shapes that may be pieces of one, wherever they lie.
-fn pieces(found: &[Grown]) -> Vec<Vec<u32>> {
-    let there = |i: &usize| !found[*i].patches.is_empty();
-    let all: Vec<usize> = (0..found.len()).filter(there).collect();
-    let mut pairs = Vec::new();
-    for (n, &a) in all.iter().enumerate() {
-        for &b in &all[n + 1..] {
-            if alike(&found[a].shape, &found[b].shape) {
-                pairs.push(vec![a as u32, b as u32]);
-            }
-        }
-    }
-    pairs
-}
-
 /// Whether two round shapes are nearly one; the joint fit decides.
 fn alike(a: &Primitive, b: &Primitive) -> bool {
     let near = |x: f64, y: f64| (x - y).abs() < ALIKE * x.max(y);
@@ -163,6 +200,11 @@ fn rank(kind: Kind) -> usize {
 const ALIKE: f64 = 0.1;
 /// Cosine of the angle between axes up to which they are.
 const PARALLEL: f64 = 0.99;
+/// Part of a piece's length that counts as its end, and share of patches there that lie at the scan's border.
+const END: f64 = 0.15;
+const BORDER: f64 = 0.25;
+/// Share of the shorter's length that pieces have in common.
+const COMMON: f64 = 0.3;
 /// Part of the radius that their axes may lie apart.
 const OFF: f64 = 0.3;
 /// Cosine of the angle between the axes of pieces of a bend.

@@ -31,8 +31,8 @@ pub use relate::{Group, GroupKind, SurveyedHole, Tube};
 #[non_exhaustive]
 #[derive(Debug, Clone, Default)]
 pub struct SurveyOptions {
-    /// Primitives that measure less than this across are left out, mm; default: those of fewer points
-    /// than a disc of ten spacings across would have.
+    /// Primitives that measure less than this across are left out, mm; default: those of fewer
+    /// than forty points (of twenty, where there is no noise).
     pub smallest: Option<f64>,
     /// Threads, progress, cancel.
     pub context: Option<Context>,
@@ -182,7 +182,8 @@ fn grow_all(
         tried[seed as usize] = true;
         patches.near(seed).iter().for_each(|&j| tried[j as usize] = true);
         let Some(grown) = grower.best(seed) else { continue };
-        if grown.points < FEWEST || grower.inner(&grown.patches) < INNER {
+        if grown.points < grower.limits.fewest || grower.inner(&grown.patches) < grower.limits.inner
+        {
             continue;
         }
         grown.patches.iter().for_each(|&k| grower.owner[k as usize] = found.len() as u32);
@@ -200,10 +201,16 @@ fn side(scan: &Scan, noise: f64, resolution: f64) -> f64 {
 }
 
 fn limits(scan: &Scan, noise: f64, resolution: f64) -> Limits {
-    // The normals of bare points come from so few of them that they need more room.
-    let (angle, edge): (f64, f64) = if scan.is_mesh() { (0.2, 0.4) } else { (0.5, 0.7) };
     let distance = 2.0 * noise + 0.06 * resolution;
-    Limits { distance, cos: angle.cos(), edge: edge.cos() }
+    // Normals of bare points come from so few of them that they need more room; where there is no noise
+    // the distance alone tells, strips of a point's width too.
+    let (angle, edge, facing, inner): (f64, f64, f64, f64) = match scan.is_mesh() {
+        true => (0.2, 0.4, FACING, INNER),
+        false if noise > CLEAN * resolution => (0.5, 0.7, FACING, INNER),
+        false => (1.2, 0.7, 0.0, 0.0),
+    };
+    let fewest = if inner > 0.0 { FEWEST } else { FEWEST_CLEAN };
+    Limits { distance, cos: angle.cos(), edge: edge.cos(), facing, inner, fewest }
 }
 
 fn nothing(scan: &Scan) -> Survey {
@@ -219,8 +226,13 @@ fn nothing(scan: &Scan) -> Survey {
 
 /// Fewest points of a region that is grown.
 const FEWEST: usize = 25;
+const FEWEST_CLEAN: usize = 15;
 /// Share of a region's patches that must lie inside it: strips along edges are no surfaces.
 const INNER: f64 = 0.08;
+/// Cosine of the largest angle between a point's own normal, which is noisy, and the shape's.
+const FACING: f64 = 0.6;
+/// Noise in spacings below which bare points count as exact.
+const CLEAN: f64 = 0.005;
 /// Sides of patches, in spacings, and how they grow with the noise in spacings.
 const FINEST: f64 = 0.7;
 const NOISY: f64 = 80.0;
