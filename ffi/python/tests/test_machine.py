@@ -229,7 +229,8 @@ class Machine(unittest.TestCase):
             self.context.expansion("cheese")
 
     def test_other_parts(self):
-        # Boxes over the plate's top at z = 8: 1 mm over it, 2 mm deep in it (10 by 10), on it, and a door.
+        # Boxes over the plate's top at z = 8, from 10 to 20 where the plate ends at 16: 1 mm over it, 2 mm deep in it,
+        # on it, and a door.
         points = np.array([(x, y, z) for z in (0, 5) for y in (10, 20) for x in (10, 20)], dtype=float)
         corners = np.array([
             (0, 2, 1), (1, 2, 3), (4, 5, 6), (5, 7, 6), (0, 1, 4), (1, 5, 4), (2, 6, 3), (3, 6, 7), (0, 4, 2),
@@ -248,7 +249,7 @@ class Machine(unittest.TestCase):
         self.assertAlmostEqual(over.value_mm, 1.0, 9)
         self.assertEqual((deep.verdict, on.verdict), ("fail", "pass"))
         self.assertAlmostEqual(deep.value_mm, -2.0, 9)
-        self.assertAlmostEqual(deep.numbers["volume"], 200.0, delta=2.0)
+        self.assertAlmostEqual(deep.numbers["volume"], 6.0 * 6.0 * 2.0, delta=0.8)
         self.assertAlmostEqual(found["motion", "door"].value_mm, 3.0, 6)
         with self.assertRaises(ValueError):
             scene.motion("two", [], other_part=door, scan=0)
