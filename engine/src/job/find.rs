@@ -1,5 +1,6 @@
 //! Finding the features of a job, in the coordinates of the scan each is seen in.
 
+use std::cell::OnceCell;
 use std::sync::Arc;
 
 use super::known::{Place, references};
@@ -15,6 +16,7 @@ use crate::feature::{Feature, HoleSearch, intersection, midplane};
 use crate::plugin::Registry;
 use crate::primitive::{Kind, Point3, Pose};
 use crate::region::{Grow, Region};
+use crate::survey::{Survey, SurveyOptions};
 use crate::units::Quantity;
 
 /// A feature with what is needed to build others on it.
@@ -51,6 +53,8 @@ pub(super) struct Finder<'a> {
     noise: Vec<Option<NoiseModel>>,
     waiting: Vec<Option<Waiting>>,
     groups: Vec<GroupOutcome>,
+    /// Survey of each scan, once a feature names one of its primitives.
+    surveys: Vec<OnceCell<Survey>>,
 }
 
 impl<'a> Finder<'a> {
@@ -72,6 +76,7 @@ impl<'a> Finder<'a> {
             noise: scans.iter().map(|_| None).collect(),
             waiting: job.features.iter().map(|_| None).collect(),
             groups: Vec::new(),
+            surveys: scans.iter().map(|_| OnceCell::new()).collect(),
         })
     }
 
@@ -414,7 +419,16 @@ impl<'a> Finder<'a> {
         if let Some(reach) = spec.reach {
             grow.distance = reach * self.mm;
         }
-        let whole = cloud.grow_untrimmed(self.pick(spec, scan)?, &grow)?;
+        let whole = match &spec.surveyed {
+            Some(surveyed) => {
+                let at = self.own_from_frame(spec, scan) * (Point3::from(surveyed.near) * self.mm);
+                surveyed
+                    .find(self.survey(scan)?, kind, &at, self.job.length_unit()?)?
+                    .region
+                    .clone()
+            }
+            None => cloud.grow_untrimmed(self.pick(spec, scan)?, &grow)?,
+        };
         let used = match spec.trim {
             Some(trim) => whole.trimmed(trim * self.mm),
             None => whole.trimmed_at_most(grow.trim).0,
@@ -428,6 +442,17 @@ impl<'a> Finder<'a> {
             });
         }
         Ok((whole, used))
+    }
+
+    /// The survey of a scan, made when first asked for.
+    fn survey(&self, scan: usize) -> Result<&Survey> {
+        let made = &self.surveys[scan];
+        if let Some(survey) = made.get() {
+            return Ok(survey);
+        }
+        let options = SurveyOptions { context: Some(self.context.clone()), ..Default::default() };
+        let survey = Survey::of(&self.scans[scan].scan, &options)?;
+        Ok(made.get_or_init(|| survey))
     }
 
     fn region(&self, region: &RegionSpec, spec: &FeatureSpec, scan: usize) -> Result<Region> {

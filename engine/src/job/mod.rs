@@ -15,6 +15,7 @@ mod run;
 mod schema;
 mod spec;
 mod survey;
+mod surveyed;
 mod temperature;
 mod write;
 
@@ -29,7 +30,7 @@ pub use schema::schema;
 pub use spec::{
     All, CheckSpec, DatumFeature, DatumSpec, FeatureSpec, FrameSpec, GroupSpec, Head, HoldSpec,
     Job, JoinBy, JoinSpec, MeshSpec, MountSpec, OptionSpec, OtherPartSpec, OutputSpec, PartSpec,
-    PluginSpec, RegionSpec, RelationSpec, ScanSpec,
+    PluginSpec, RegionSpec, RelationSpec, ScanSpec, SurveyedSpec,
 };
 pub use survey::SurveyFiles;
 pub use temperature::{BodySpec, TemperatureSpec};

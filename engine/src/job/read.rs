@@ -171,8 +171,13 @@ impl Job {
     }
 
     fn validate_points(&self, feature: &FeatureSpec, place: &str) -> Result<()> {
+        if let Some(surveyed) = &feature.surveyed {
+            return surveyed.validate(feature, place);
+        }
         match (&feature.at, &feature.region) {
-            (None, None) => Err(wrong(place, "needs `at`, a point on its surface, or `region`")),
+            (None, None) => {
+                Err(wrong(place, "needs `at`, a point on its surface, or `region`, or `surveyed`"))
+            }
             (Some(_), Some(_)) => {
                 Err(wrong(place, "`at` and `region` contradict each other: give one of them"))
             }

@@ -181,13 +181,15 @@ pub struct FeatureSpec {
     pub options: BTreeMap<String, OptionSpec>,
     /// A point near its surface; the region grows from it.
     pub at: Option<[f64; 3]>,
-    /// Frame of `at` and of `region`.
+    /// Frame of `at`, of `region` and of `surveyed`.
     #[serde(default)]
     pub frame: FrameSpec,
     /// Scan it is taken from; default the first.
     pub scan: Option<String>,
     /// Points to use instead of growing from `at`.
     pub region: Option<RegionSpec>,
+    /// A primitive of the scan's survey, whose points are used instead of growing from `at`.
+    pub surveyed: Option<SurveyedSpec>,
     /// Points nearer than this to where the region ends are left out.
     pub trim: Option<f64>,
     /// Largest distance of a region's point from the shape; default from the scan's noise. For a
@@ -207,6 +209,17 @@ pub struct FeatureSpec {
     pub hold: Option<HoldSpec>,
     /// Clearance that the part must keep to this feature.
     pub keep_clear: Option<f64>,
+}
+
+/// A primitive of a scan's survey: that of the feature's kind, and of about this size, which is nearest to a place.
+#[derive(Debug, Clone, Copy, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct SurveyedSpec {
+    /// A place no farther from it than it is large: on it, or in the mouth of a bore.
+    pub near: [f64; 3],
+    /// Diameter of a round shape, within a tenth: of a cone in the middle of what was seen, of a torus that of
+    /// its tube.
+    pub size: Option<f64>,
 }
 
 /// What is known of a shape.

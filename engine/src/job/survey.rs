@@ -102,7 +102,7 @@ impl SurveyFiles<'_> {
             file = quoted(self.scan_file),
             length = match self.unit {
                 LengthUnit::Millimetre => String::new(),
-                unit => format!("length = \"{}\"\n", unit.symbol()),
+                unit => format!("unit = \"{}\"\n", unit.symbol()),
             },
         );
         let datum = s.proposed_datum();

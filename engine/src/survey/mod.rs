@@ -115,17 +115,36 @@ impl Survey {
     /// diameter, mm, within a tenth), to a point (scan coordinates, mm).
     #[must_use]
     pub fn near(&self, at: &Point3, kind: Option<Kind>, size: Option<f64>) -> Option<&Surveyed> {
-        let fits = |p: &&Surveyed| {
+        self.by_distance(at, kind, size).first().map(|&(k, _)| &self.primitives[k])
+    }
+
+    /// The primitives that [`Survey::near`] chooses from, the nearest first: positions in
+    /// [`Survey::primitives`] and distances of their points from the place, mm.
+    #[must_use]
+    pub fn by_distance(
+        &self,
+        at: &Point3,
+        kind: Option<Kind>,
+        size: Option<f64>,
+    ) -> Vec<(usize, f64)> {
+        let fits = |p: &Surveyed| {
             let of_kind = kind.is_none_or(|k| p.feature.shape.kind() == k);
             let like = |d: f64| size.is_none_or(|s| (d - s).abs() <= SAME_SIZE * s);
             of_kind && (size.is_none() || p.diameter().is_some_and(like))
         };
-        let distance = |p: &Surveyed| {
-            let points = p.region.ids().iter().map(|&i| p.region.scan().points()[i as usize]);
-            points.map(|q| (q - at).norm_squared()).fold(f64::INFINITY, f64::min)
-        };
-        let all = self.primitives.iter().filter(fits).map(|p| (distance(p), p));
-        all.min_by(|a, b| a.0.total_cmp(&b.0)).map(|p| p.1)
+        let all = self.primitives.iter().enumerate().filter(|(_, p)| fits(p));
+        let mut ranked: Vec<(usize, f64)> = all.map(|(k, p)| (k, p.distance(at))).collect();
+        ranked.sort_by(|a, b| a.1.total_cmp(&b.1));
+        ranked
+    }
+}
+
+impl Surveyed {
+    /// Distance of its nearest point from a place, mm.
+    fn distance(&self, at: &Point3) -> f64 {
+        let all = self.region.scan().points();
+        let square = |&i: &u32| (all[i as usize] - at).norm_squared();
+        self.region.ids().iter().map(square).fold(f64::INFINITY, f64::min).sqrt()
     }
 }
 
