@@ -504,6 +504,46 @@
 #define FITW_STEP_FULL 1
 
 /**
+ * No primitive, or no hole, where the number of one could stand.
+ */
+#define FITW_SURVEY_NONE -1
+
+/**
+ * Side of the material: a plane has none.
+ */
+#define FITW_SIDE_FLAT 10
+
+/**
+ * Side of the material: inside the shape, as of a shaft, boss or ball.
+ */
+#define FITW_SIDE_OUTER 20
+
+/**
+ * Side of the material: outside the shape, as of a bore or socket.
+ */
+#define FITW_SIDE_INNER 30
+
+/**
+ * A group shares one axis.
+ */
+#define FITW_SURVEYED_COAXIAL 10
+
+/**
+ * A group shares one direction: of axes, or square to planes.
+ */
+#define FITW_SURVEYED_PARALLEL 20
+
+/**
+ * A group's two directions are at a right angle.
+ */
+#define FITW_SURVEYED_PERPENDICULAR 30
+
+/**
+ * A group shares one radius: cylinders, spheres, tubes.
+ */
+#define FITW_SURVEYED_SAME_RADIUS 40
+
+/**
  * Finding about the part reaching into the machine.
  */
 #define FITW_CHECK_INTERFERENCE 10
@@ -723,6 +763,12 @@ typedef struct fitw_region fitw_region;
  * follows from it (normals, neighbours, noise) is computed once, when first asked for. [any-thread]
  */
 typedef struct fitw_scan fitw_scan;
+
+/**
+ * What was found in a scan: planes, cylinders, cones, spheres and tori with their points, and what they make
+ * together. Scan coordinates. Immutable; keeps its scan. [any-thread]
+ */
+typedef struct fitw_survey fitw_survey;
 
 /**
  * A text that was made to be kept, such as a STEP file in memory. Immutable. [any-thread]
@@ -1895,6 +1941,213 @@ typedef struct {
 } fitw_step_options;
 
 /**
+ * What a survey looks for. All zero is the default.
+ */
+typedef struct {
+    /**
+     * sizeof(fitw_survey_options).
+     */
+    uint32_t struct_size;
+    /**
+     * 0; no flags are defined.
+     */
+    uint32_t flags;
+    /**
+     * Primitives that measure less than this across are left out, mm; 0: those of fewer points than a disc of
+     * ten spacings across would have.
+     */
+    double smallest_mm;
+} fitw_survey_options;
+
+/**
+ * Counts of a survey.
+ */
+typedef struct {
+    /**
+     * sizeof(fitw_survey_info), set by the caller.
+     */
+    uint32_t struct_size;
+    /**
+     * 0.
+     */
+    int32_t reserved;
+    /**
+     * Primitives, see fitw_survey_primitive.
+     */
+    uint64_t primitive_count;
+    /**
+     * Holes, see fitw_survey_hole.
+     */
+    uint64_t hole_count;
+    /**
+     * Tubes, see fitw_survey_tube_view.
+     */
+    uint64_t tube_count;
+    /**
+     * Groups, see fitw_survey_group_view.
+     */
+    uint64_t group_count;
+    /**
+     * Points of the scan that belong to no primitive.
+     */
+    uint64_t unclaimed_count;
+} fitw_survey_info;
+
+/**
+ * One primitive of a scan. Uncertainties are expanded, coverage factor 2, with noise taken as independent from
+ * point to point.
+ */
+typedef struct {
+    /**
+     * sizeof(fitw_surveyed), set by the caller.
+     */
+    uint32_t struct_size;
+    /**
+     * FITW_KIND_PLANE, _CYLINDER, _CONE, _SPHERE or _TORUS.
+     */
+    int32_t kind;
+    /**
+     * FITW_SIDE_…
+     */
+    int32_t side;
+    /**
+     * 0.
+     */
+    int32_t reserved;
+    /**
+     * Kind and number, such as "cylinder 3": numbers count within a kind, from the largest. Valid until the
+     * survey is released.
+     */
+    fitw_str id;
+    /**
+     * Its points, edges included, see fitw_survey_ids_view.
+     */
+    uint64_t point_count;
+    /**
+     * Primitives that it touches, see fitw_survey_neighbours_view.
+     */
+    uint64_t neighbour_count;
+    /**
+     * Area that its points cover, mm².
+     */
+    double area_mm2;
+    /**
+     * A point on the surface well away from its edges, mm.
+     */
+    double at_mm[3];
+    /**
+     * The fitted shape: this and the next three as in fitw_shape, mm.
+     */
+    double point_mm[3];
+    /**
+     * See fitw_shape.
+     */
+    double direction[3];
+    /**
+     * See fitw_shape, mm.
+     */
+    double size_1;
+    /**
+     * See fitw_shape, mm or rad.
+     */
+    double size_2;
+    /**
+     * Uncertainty of the place at `point_mm`: this and the next three as in fitw_uncertainty, mm.
+     */
+    double position_uncertainty_mm;
+    /**
+     * Uncertainty of the direction, rad; 0 where there is none.
+     */
+    double tilt_uncertainty_rad;
+    /**
+     * Uncertainty of `size_1`; 0 where there is none.
+     */
+    double size_1_uncertainty;
+    /**
+     * Uncertainty of `size_2`; 0 where there is none.
+     */
+    double size_2_uncertainty;
+} fitw_surveyed;
+
+/**
+ * A round hole: a bore that opens in a flat face, or the rim of one whose wall was not seen. Primitives by number;
+ * FITW_SURVEY_NONE for none.
+ */
+typedef struct {
+    /**
+     * sizeof(fitw_surveyed_hole), set by the caller.
+     */
+    uint32_t struct_size;
+    /**
+     * Its wall; none if that was not seen: then a hole, or a spot that the scanner did not see.
+     */
+    int32_t wall;
+    /**
+     * The face it opens in, square to its axis.
+     */
+    int32_t face;
+    /**
+     * Its flat bottom, or the face at the other end of a through hole.
+     */
+    int32_t other_end;
+    /**
+     * 1 if `other_end` is a face that it opens in, too; else 0.
+     */
+    int32_t through;
+    /**
+     * 0.
+     */
+    int32_t reserved;
+    /**
+     * Where its axis meets the face (without one: at the wall's end), mm.
+     */
+    double point_mm[3];
+    /**
+     * Unit axis, out of the material.
+     */
+    double axis[3];
+    /**
+     * Radius, mm; of a rim alone too large by what the scan rounds or loses at edges.
+     */
+    double radius_mm;
+    /**
+     * Depth of the wall that was seen, mm; 0 for a rim alone.
+     */
+    double depth_mm;
+} fitw_surveyed_hole;
+
+/**
+ * The likeliest datum system: what a person would take, in order of precedence, to be checked against what the part
+ * sits on. Primitives by number; FITW_SURVEY_NONE for none.
+ */
+typedef struct {
+    /**
+     * sizeof(fitw_proposed_datum), set by the caller.
+     */
+    uint32_t struct_size;
+    /**
+     * The largest plane.
+     */
+    int32_t primary;
+    /**
+     * The largest plane near square to it, else the largest cylinder whose axis is near parallel to its face.
+     */
+    int32_t secondary;
+    /**
+     * The largest plane near square to both.
+     */
+    int32_t tertiary;
+    /**
+     * Number of the hole in the primary that sets the origin where there is no tertiary plane.
+     */
+    int32_t hole;
+    /**
+     * 0.
+     */
+    int32_t reserved;
+} fitw_proposed_datum;
+
+/**
  * How a part is read. All zero is the default.
  */
 typedef struct {
@@ -2804,7 +3057,7 @@ fitw_status fitw_build_text(fitw_str *out);
 
 /**
  * Whether this library has a feature: writes 1 or 0. Known are "step", "job", "borrowed-scan",
- * "group-fit", "noise-model", "length-error", "plug-in", "mesh-out".
+ * "group-fit", "noise-model", "length-error", "plug-in", "mesh-out", "survey".
  *
  * The names of later versions may be asked for too. Error: FITW_E_ARGUMENT. [any-thread]
  */
@@ -3735,6 +3988,158 @@ fitw_status fitw_step_text(const fitw_context *context,
                            size_t count,
                            const fitw_step_options *options,
                            fitw_text **out);
+
+/* ---- SURVEY ---------------------------------------------------------------------------------------------- */
+
+/**
+ * Finds every primitive of a scan, a mesh or bare points. Limits come from the scan's noise and
+ * resolution. Progress is reported. Release the survey with fitw_survey_release.
+ *
+ * `options` may be NULL. A scan in which nothing is found is no error. Errors: FITW_E_ARGUMENT for a smallest
+ * size under 0 or not finite, or unknown flags; FITW_E_CANCELLED. [any-thread]
+ */
+fitw_status fitw_survey_run(const fitw_context *context,
+                            const fitw_scan *scan,
+                            const fitw_survey_options *options,
+                            fitw_survey **out);
+
+/**
+ * Counts. [any-thread]
+ */
+fitw_status fitw_survey_describe(const fitw_context *context,
+                                 const fitw_survey *survey,
+                                 fitw_survey_info *out);
+
+/**
+ * Primitive `index`, from 0: planes, cylinders, cones, spheres, tori; within a kind the largest first. Error:
+ * FITW_E_ARGUMENT past the last. [any-thread]
+ */
+fitw_status fitw_survey_primitive(const fitw_context *context,
+                                  const fitw_survey *survey,
+                                  size_t index,
+                                  fitw_surveyed *out);
+
+/**
+ * The numbers of a primitive's points, ascending, edges included. A point belongs to one primitive or to none.
+ * Not a copy; valid until the survey is released. Error: FITW_E_ARGUMENT past the last primitive. [any-thread]
+ */
+fitw_status fitw_survey_ids_view(const fitw_context *context,
+                                 const fitw_survey *survey,
+                                 size_t index,
+                                 const uint32_t **ids,
+                                 size_t *count);
+
+/**
+ * The numbers of the primitives that a primitive touches, ascending; NULL if none. As above. [any-thread]
+ */
+fitw_status fitw_survey_neighbours_view(const fitw_context *context,
+                                        const fitw_survey *survey,
+                                        size_t index,
+                                        const uint32_t **primitives,
+                                        size_t *count);
+
+/**
+ * A primitive as a feature whose name is its id, with pieces, parameters, quality and covariance; release it with
+ * fitw_feature_release. Error: FITW_E_ARGUMENT past the last. [any-thread]
+ */
+fitw_status fitw_survey_feature(const fitw_context *context,
+                                const fitw_survey *survey,
+                                size_t index,
+                                fitw_feature **out);
+
+/**
+ * A primitive's points as a region of the scan, edges included, to be fitted in another way or to be looked for
+ * holes; release it with fitw_region_release. Error: FITW_E_ARGUMENT past the last. [any-thread]
+ */
+fitw_status fitw_survey_region(const fitw_context *context,
+                               const fitw_survey *survey,
+                               size_t index,
+                               fitw_region **out);
+
+/**
+ * The primitive nearest to a place (three numbers, mm): its number, FITW_SURVEY_NONE if there is none, and how far
+ * its nearest point is (`distance_mm` may be NULL; NaN for none).
+ *
+ * `kind`: FITW_KIND_… that it is to have; 0: any. `diameter_mm`: only round shapes of about this diameter, within a
+ * tenth (a cone's in the middle of what was seen, a torus's of its tube); 0: any. Error: FITW_E_ARGUMENT for a
+ * place or diameter that is not finite, a diameter under 0, or an unknown kind. [any-thread]
+ */
+fitw_status fitw_survey_nearest(const fitw_context *context,
+                                const fitw_survey *survey,
+                                const double *place_mm,
+                                int32_t kind,
+                                double diameter_mm,
+                                int32_t *index,
+                                double *distance_mm);
+
+/**
+ * Releases a survey. NULL is allowed; releasing twice is FITW_E_HANDLE. [any-thread]
+ */
+fitw_status fitw_survey_release(fitw_survey *survey);
+
+/**
+ * Hole `index`, from 0, the widest first. Error: FITW_E_ARGUMENT past the last. [any-thread]
+ */
+fitw_status fitw_survey_hole(const fitw_context *context,
+                             const fitw_survey *survey,
+                             size_t index,
+                             fitw_surveyed_hole *out);
+
+/**
+ * Tube `index`, from 0: the numbers of its cylinders and bends, in order along it, and their mean radius
+ * (`radius_mm` may be NULL). Not a copy; valid until the survey is released. Error: FITW_E_ARGUMENT past the
+ * last. [any-thread]
+ */
+fitw_status fitw_survey_tube_view(const fitw_context *context,
+                                  const fitw_survey *survey,
+                                  size_t index,
+                                  const uint32_t **members,
+                                  size_t *count,
+                                  double *radius_mm);
+
+/**
+ * Group `index`, from 0: the numbers of its primitives, ascending, what they have in common (FITW_SURVEYED_…), and
+ * the common radius (`radius_mm` may be NULL), NaN if that is not it. Of a perpendicular pair of directions one
+ * primitive each. As above. [any-thread]
+ */
+fitw_status fitw_survey_group_view(const fitw_context *context,
+                                   const fitw_survey *survey,
+                                   size_t index,
+                                   const uint32_t **members,
+                                   size_t *count,
+                                   int32_t *kind,
+                                   double *radius_mm);
+
+/**
+ * The likeliest datum system; all FITW_SURVEY_NONE without any plane. [any-thread]
+ */
+fitw_status fitw_survey_datum(const fitw_context *context,
+                              const fitw_survey *survey,
+                              fitw_proposed_datum *out);
+
+/**
+ * The survey as JSON, as the command line writes it to survey.json: lengths in mm, angles in degrees. Release the
+ * text with fitw_text_release.
+ *
+ * `scan_file` is the scan's file as the text is to name it; may be empty. Error: FITW_E_ARGUMENT. [any-thread]
+ */
+fitw_status fitw_survey_json(const fitw_context *context,
+                             const fitw_survey *survey,
+                             fitw_str scan_file,
+                             fitw_text **out);
+
+/**
+ * A job file with the likeliest datum system, every hole with its face, and the other primitives as comments to be
+ * taken in. Release the text with fitw_text_release.
+ *
+ * `scan_file` is the scan's file as seen from the job's folder, `unit` (FITW_UNIT_…; 0: mm) that of its
+ * coordinates. Error: FITW_E_ARGUMENT. [any-thread]
+ */
+fitw_status fitw_survey_starter_job(const fitw_context *context,
+                                    const fitw_survey *survey,
+                                    fitw_str scan_file,
+                                    int32_t unit,
+                                    fitw_text **out);
 
 /* ---- PART ------------------------------------------------------------------------------------------------ */
 

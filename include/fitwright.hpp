@@ -2,8 +2,8 @@
  * fitwright.hpp: the C interface of Fitwright for C++11 and later. fitwright.h is the manual; here are owners,
  * errors, spans and callbacks. No library is needed beside libfitwright.
  *
- * Owners     Context, Scan, Region, Fit, Noise, Feature, Datum, Join, Part, Check, Job, Outcome, Text: move only,
- *            released when destroyed, in any order. Each keeps its context alive. One that was moved from
+ * Owners     Context, Scan, Region, Fit, Noise, Feature, Survey, Datum, Join, Part, Check, Job, Outcome, Text: move
+ *            only, released when destroyed, in any order. Each keeps its context alive. One that was moved from
  *            gives FITW_E_HANDLE or FITW_E_ARGUMENT, never a crash. get() is the handle of the C interface.
  *
  * Errors     Thrown as fitwright::Error: status(), what(), place(). With FITWRIGHT_RESULTS defined before the
@@ -628,6 +628,18 @@ class Text : public detail::Handle<fitw_text, fitw_text_release> {
     }
 };
 
+namespace detail {
+
+/* What a call has written, released once it is copied. */
+inline Out<std::string> told(const Shared &session, fitw_status status, fitw_text *raw) {
+    const Text text(session, raw);
+    fitw_str s = FITW_ZERO;
+    if (status == FITW_OK) status = fitw_text_view(detail::raw(session), raw, &s);
+    return done<std::string>(session, status, status == FITW_OK ? str(s) : std::string());
+}
+
+} /* namespace detail */
+
 /* A set of points of one scan. */
 class Region : public detail::Handle<fitw_region, fitw_region_release> {
   public:
@@ -777,6 +789,87 @@ struct Hole {
     Region wall;
 };
 
+/* A tube (kind 0) or a group (FITW_SURVEYED_…) of a survey: numbers of its primitives, and their common radius, NaN
+   if that is not what they have in common. */
+struct SurveyGroup {
+    int32_t kind = 0;
+    double radius_mm = 0.0;
+    Span<const uint32_t> members;
+};
+
+/* Every primitive of a scan, and what they make together; FITW_SURVEY_NONE stands for no primitive. */
+class Survey : public detail::Handle<fitw_survey, fitw_survey_release> {
+  public:
+    using Handle::Handle;
+    Out<fitw_survey_info> describe() const { return ask(fitw_survey_describe); }
+    Out<fitw_surveyed> primitive(std::size_t index) const { return ask_at(fitw_survey_primitive, index); }
+    /* Numbers of a primitive's points, edges included. */
+    Out<Span<const uint32_t>> ids(std::size_t index) const {
+        const uint32_t *first = nullptr;
+        std::size_t count = 0;
+        fitw_status status = fitw_survey_ids_view(context(), raw_, index, &first, &count);
+        return detail::done<Span<const uint32_t>>(session_, status, Span<const uint32_t>(first, count));
+    }
+    /* Numbers of the primitives that one touches. */
+    Out<Span<const uint32_t>> neighbours(std::size_t index) const {
+        const uint32_t *first = nullptr;
+        std::size_t count = 0;
+        fitw_status status = fitw_survey_neighbours_view(context(), raw_, index, &first, &count);
+        return detail::done<Span<const uint32_t>>(session_, status, Span<const uint32_t>(first, count));
+    }
+    /* A primitive with its pieces, quality and covariance; its name is the id. */
+    Out<Feature> feature(std::size_t index) const {
+        fitw_feature *out = nullptr;
+        fitw_status status = fitw_survey_feature(context(), raw_, index, &out);
+        return detail::made<Feature>(session_, status, out);
+    }
+    /* A primitive's points, edges included. */
+    Out<Region> region(std::size_t index) const {
+        fitw_region *out = nullptr;
+        fitw_status status = fitw_survey_region(context(), raw_, index, &out);
+        return detail::made<Region>(session_, status, out);
+    }
+    Out<fitw_surveyed_hole> hole(std::size_t index) const { return ask_at(fitw_survey_hole, index); }
+    Out<SurveyGroup> tube(std::size_t index) const {
+        SurveyGroup out;
+        const uint32_t *first = nullptr;
+        std::size_t count = 0;
+        fitw_status status = fitw_survey_tube_view(context(), raw_, index, &first, &count, &out.radius_mm);
+        out.members = Span<const uint32_t>(first, count);
+        return detail::done<SurveyGroup>(session_, status, out);
+    }
+    Out<SurveyGroup> group(std::size_t index) const {
+        SurveyGroup out;
+        const uint32_t *first = nullptr;
+        std::size_t count = 0;
+        fitw_status status =
+            fitw_survey_group_view(context(), raw_, index, &first, &count, &out.kind, &out.radius_mm);
+        out.members = Span<const uint32_t>(first, count);
+        return detail::done<SurveyGroup>(session_, status, out);
+    }
+    /* The likeliest datum system. */
+    Out<fitw_proposed_datum> datum() const { return ask(fitw_survey_datum); }
+    /* Number and distance of the primitive nearest to a place, of a kind (0: any) and of about a diameter (0: any). */
+    Out<std::pair<int32_t, double>> nearest(const Point &place, int32_t kind = 0, double diameter_mm = 0.0) const {
+        std::pair<int32_t, double> out(FITW_SURVEY_NONE, 0.0);
+        fitw_status status =
+            fitw_survey_nearest(context(), raw_, place.data(), kind, diameter_mm, &out.first, &out.second);
+        return detail::done<std::pair<int32_t, double>>(session_, status, out);
+    }
+    /* What the command line writes to survey.json. */
+    Out<std::string> json(const std::string &scan_file = std::string()) const {
+        fitw_text *out = nullptr;
+        fitw_status status = fitw_survey_json(context(), raw_, str(scan_file), &out);
+        return detail::told(session_, status, out);
+    }
+    /* A job file to be trimmed; `scan_file` as seen from its folder. */
+    Out<std::string> starter_job(const std::string &scan_file, int32_t unit = FITW_UNIT_MM) const {
+        fitw_text *out = nullptr;
+        fitw_status status = fitw_survey_starter_job(context(), raw_, str(scan_file), unit, &out);
+        return detail::told(session_, status, out);
+    }
+};
+
 /* Points with optional triangles and normals, mm. */
 class Scan : public detail::Handle<fitw_scan, fitw_scan_release> {
   public:
@@ -793,6 +886,14 @@ class Scan : public detail::Handle<fitw_scan, fitw_scan_release> {
         std::pair<uint32_t, double> out(0, 0.0);
         fitw_status status = fitw_scan_nearest(context(), raw_, place.data(), &out.first, &out.second);
         return detail::done<std::pair<uint32_t, double>>(session_, status, out);
+    }
+    /* Every primitive; those smaller than this are left out, 0: by the number of their points. */
+    Out<Survey> survey(double smallest_mm = 0.0) const {
+        fitw_survey_options options = sized<fitw_survey_options>();
+        options.smallest_mm = smallest_mm;
+        fitw_survey *out = nullptr;
+        fitw_status status = fitw_survey_run(context(), raw_, &options, &out);
+        return detail::made<Survey>(session_, status, out);
     }
     Out<Scan> move(const fitw_pose &pose) const {
         fitw_scan *out = nullptr;
@@ -1436,11 +1537,8 @@ class Context {
                                const fitw_step_options &options = sized<fitw_step_options>()) const {
         const std::vector<const fitw_feature *> raw = handles(features);
         fitw_text *file = nullptr;
-        fitw_str s = FITW_ZERO;
         fitw_status status = fitw_step_text(get(), machine_from_scan, raw.data(), raw.size(), &options, &file);
-        Text text(session_, file);
-        if (status == FITW_OK) status = fitw_text_view(get(), file, &s);
-        return detail::done<std::string>(session_, status, status == FITW_OK ? str(s) : std::string());
+        return detail::told(session_, status, file);
     }
     Out<void> step_write(const std::string &path, const std::vector<const Feature *> &features,
                          const fitw_pose *machine_from_scan = nullptr,
@@ -1471,10 +1569,7 @@ class Context {
     Out<std::string> job_schema() const {
         fitw_text *file = nullptr;
         fitw_status status = fitw_job_schema(get(), &file);
-        Text text(session_, file);
-        fitw_str s = FITW_ZERO;
-        if (status == FITW_OK) status = fitw_text_view(get(), file, &s);
-        return detail::done<std::string>(session_, status, status == FITW_OK ? str(s) : std::string());
+        return detail::told(session_, status, file);
     }
     /* A job from its text; paths in it are relative to `folder`. */
     Out<Job> job(const std::string &toml, const std::string &folder = std::string()) const {

@@ -145,6 +145,23 @@ fn structs_lie_as_the_description_says() {
             without_parts, without_part_count
         }
         crate::made::fitw_made { struct_size, laid_on, scan, start, tolerance_mm }
+        crate::survey::fitw_survey_options { struct_size, flags, smallest_mm }
+        crate::survey::fitw_survey_info {
+            struct_size, reserved, primitive_count, hole_count, tube_count, group_count,
+            unclaimed_count
+        }
+        crate::survey::fitw_surveyed {
+            struct_size, kind, side, reserved, id, point_count, neighbour_count, area_mm2, at_mm,
+            point_mm, direction, size_1, size_2, position_uncertainty_mm, tilt_uncertainty_rad,
+            size_1_uncertainty, size_2_uncertainty
+        }
+        crate::survey_found::fitw_surveyed_hole {
+            struct_size, wall, face, other_end, through, reserved, point_mm, axis, radius_mm,
+            depth_mm
+        }
+        crate::survey_found::fitw_proposed_datum {
+            struct_size, primary, secondary, tertiary, hole, reserved
+        }
         crate::table::fitw_column { struct_size, quantity, name }
         crate::plugin::fitw_plugin_options {
             struct_size, trust, worker, time_limit_s, memory_limit_bytes

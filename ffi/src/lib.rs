@@ -58,6 +58,10 @@ pub mod join;
 
 pub mod step;
 
+pub mod survey;
+
+pub mod survey_found;
+
 pub mod part;
 
 pub mod mesh_out;

@@ -320,15 +320,24 @@ pub(crate) fn hand_out_uncertainty(
     let place = pointer::optional_three(place_mm, "place_mm")?.map(Point3::from);
     let out = SizedOut::new(out, "out")?;
     let place = place.unwrap_or_else(|| shape.point());
-    out.set(fitw_uncertainty {
+    out.set(expanded(covariance, shape, &place));
+    Ok(())
+}
+
+/// Expanded uncertainties of a shape at a place.
+pub(crate) fn expanded(
+    covariance: &Covariance,
+    shape: &Primitive,
+    place: &Point3,
+) -> fitw_uncertainty {
+    fitw_uncertainty {
         struct_size: 0,
         reserved: 0,
-        position_mm: COVERAGE * covariance.deviation_at(&place),
+        position_mm: COVERAGE * covariance.deviation_at(place),
         tilt_rad: COVERAGE * shape.direction().map_or(0.0, |d| covariance.tilt(&d)),
         size_1: COVERAGE * covariance.size(0),
         size_2: COVERAGE * covariance.size(1),
-    });
-    Ok(())
+    }
 }
 
 /// Coverage factor of expanded uncertainties.

@@ -34,7 +34,7 @@ pub unsafe extern "C" fn fitw_build_text(out: *mut fitw_str) -> fitw_status {
 }
 
 /// Whether this library has a feature: writes 1 or 0. Known are "step", "job", "borrowed-scan",
-/// "group-fit", "noise-model", "length-error", "plug-in", "mesh-out".
+/// "group-fit", "noise-model", "length-error", "plug-in", "mesh-out", "survey".
 ///
 /// The names of later versions may be asked for too. Error: FITW_E_ARGUMENT. [any-thread]
 #[unsafe(no_mangle)]
@@ -57,7 +57,7 @@ const BUILD: &str = concat!(
     env!("FITWRIGHT_TARGET"),
     "\0"
 );
-const FEATURES: [&str; 8] = [
+const FEATURES: [&str; 9] = [
     "step",
     "job",
     "borrowed-scan",
@@ -66,4 +66,5 @@ const FEATURES: [&str; 8] = [
     "length-error",
     "plug-in",
     "mesh-out",
+    "survey",
 ];

@@ -234,6 +234,47 @@ static void parts(const Context &context, const Scan &scan, const std::string &f
     TRUE_(uncertain[1] == uncertain[0] && uncertain[2] > uncertain[0]);
 }
 
+static void surveys(const Context &context, const Scan &scan) {
+    TRUE_(has("survey"));
+    Survey survey = scan.survey();
+    const fitw_survey_info info = survey.describe();
+    /* Deck, side, hole. */
+    TRUE_(info.primitive_count == 3 && info.tube_count == 0 && info.hole_count >= 1);
+    const fitw_surveyed deck = survey.primitive(0), wall = survey.primitive(2);
+    TRUE_(str(deck.id) == "plane 1" && deck.side == FITW_SIDE_FLAT && near_to(deck.direction[2], 1.0, 1e-6));
+    TRUE_(str(wall.id) == "cylinder 1" && wall.side == FITW_SIDE_INNER && near_to(wall.size_1, HOLE_RADIUS, 0.003));
+    TRUE_(survey.ids(1).size() <= SIDE * SIDE && survey.ids(1).size() == survey.primitive(1).point_count);
+    TRUE_(survey.ids(1)[0] >= DECK_AND_WALL);
+    TRUE_(survey.neighbours(0).size() == 1 && survey.neighbours(0)[0] == 2 && survey.neighbours(1).size() == 0);
+    /* Fitted another way it stays the hole's wall; as a feature it is in the STEP file. */
+    TRUE_(near_to(survey.region(2).trim().fit("builtin.cylinder").shape().size_1, HOLE_RADIUS, 0.003));
+    Feature feature = survey.feature(2);
+    TRUE_(context.step_text({&feature}).find("'cylinder 1'") != std::string::npos);
+    const fitw_proposed_datum datum = survey.datum();
+    TRUE_(datum.primary == 0 && datum.secondary == 1 && datum.tertiary == FITW_SURVEY_NONE && datum.hole >= 0);
+    const fitw_surveyed_hole hole = survey.hole(static_cast<std::size_t>(datum.hole));
+    TRUE_(hole.wall == 2 && hole.face == 0 && hole.through == 0 && near_to(hole.radius_mm, HOLE_RADIUS, 0.003));
+    for (std::size_t k = 0; k < info.group_count; ++k) {
+        const SurveyGroup group = survey.group(k);
+        TRUE_(group.members.size() >= 2 && group.kind >= FITW_SURVEYED_COAXIAL && group.members[0] < 3);
+    }
+    TRUE_(status_of([&] { survey.group(info.group_count); }) == FITW_E_ARGUMENT);
+    TRUE_(status_of([&] { survey.tube(0); }) == FITW_E_ARGUMENT);
+    TRUE_(status_of([&] { survey.primitive(3); }) == FITW_E_ARGUMENT);
+    const std::pair<int32_t, double> near_hole = survey.nearest(Point{{0, 0, -5}}, FITW_KIND_CYLINDER, 16.5);
+    TRUE_(near_hole.first == 2 && near_to(near_hole.second, HOLE_RADIUS, 0.1));
+    TRUE_(survey.nearest(Point{{0, 0, 0}}, FITW_KIND_SPHERE).first == FITW_SURVEY_NONE);
+    TRUE_(survey.json("front.ply").find("\"cylinder 1\"") != std::string::npos);
+    const std::string starter = survey.starter_job("front.ply", FITW_UNIT_CM);
+    TRUE_(starter.find("unit = \"cm\"") != std::string::npos && context.job(starter));
+    TRUE_(status_of([&] { survey.starter_job("front.ply", 11); }) == FITW_E_ARGUMENT);
+    TRUE_(scan.survey(20.0).describe().primitive_count == 2);
+    TRUE_(status_of([&] { scan.survey(-1.0); }) == FITW_E_ARGUMENT);
+    context.cancel();
+    TRUE_(status_of([&] { scan.survey(); }) == FITW_E_CANCELLED);
+    context.resume();
+}
+
 static void jobs(const Context &context, const std::string &folder) {
     {
         std::ofstream file((folder + "/plain.xyz").c_str());
@@ -263,6 +304,7 @@ int main(int argc, char **argv) {
     fits_and_features(context, scan);
     joins(context, scan);
     parts(context, scan, argv[2]);
+    surveys(context, scan);
     jobs(context, argv[1]);
     std::puts("further: ok");
 }

@@ -67,7 +67,7 @@ fn the_programs_call_every_function() {
 
 /// Programs of `tests/c` about the interface itself, and about what fits and checks find.
 const ITSELF: [&str; 4] = ["interface.c", "abuse.c", "threads.c", "plugins.c"];
-const FINDINGS: [&str; 3] = ["shapes.c", "together.c", "parts.c"];
+const FINDINGS: [&str; 4] = ["shapes.c", "together.c", "parts.c", "survey.c"];
 
 /// Runs programs with what each is called with.
 fn run(names: &[&str], folder: &Path, options: &[&str], linked: Linked, front: &[&str]) {

@@ -28,13 +28,14 @@ from .noise import Noise  # noqa: E402
 from .part import Part  # noqa: E402
 from .region import Region  # noqa: E402
 from .scan import Scan  # noqa: E402
+from .survey import Survey  # noqa: E402
 from .values import (  # noqa: E402
     Finding, InsertionLimits, LengthError, Move, Shape, Table, ToolLimits, Warming,
 )
 
 __all__ = [
     "Cancelled", "Check", "Code", "Context", "Datum", "Error", "Feature", "Finding", "Fit", "InsertionLimits", "Job",
-    "Join", "LengthError", "MadePart", "Move", "Noise", "Outcome", "Part", "Region", "Scan", "Scene", "Shape", "Table",
+    "Join", "LengthError", "MadePart", "Move", "Noise", "Outcome", "Part", "Region", "Scan", "Scene", "Shape", "Survey", "Table",
     "ToolLimits", "Warming",
     "build", "known", "version",
 ]

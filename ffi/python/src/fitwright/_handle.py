@@ -89,6 +89,16 @@ class Handle:
         return view(self, first[0], shape, {"double": "f8", "uint32_t": "u4"}[kind])
 
 
+class Text(Handle):
+    """A text that was made to be kept."""
+
+    _noun = "text"
+
+    def string(self) -> str:
+        """All of it."""
+        return self._text("view")
+
+
 def _place(parameters: list[Parameter], name: str) -> int:
     for index, parameter in enumerate(parameters):
         if parameter.name == name:

@@ -12,7 +12,7 @@ from typing import Any, Iterable, Optional, Union
 from . import _arrays
 from ._arrays import Array, address
 from ._call import array_of, doubles, ffi, lib, number, pose, sized, string, text
-from ._handle import H, Handle
+from ._handle import H, Text
 from ._session import Log, Progress, Session, give_back, lend
 from .datum import Datum
 from .feature import Feature
@@ -408,16 +408,6 @@ class Context:
 
     def _make(self, kind: type[H], function: Any, *arguments: Any) -> H:
         return kind._made(self._session, function, *arguments)
-
-
-class Text(Handle):
-    """A text that was made to be kept."""
-
-    _noun = "text"
-
-    def string(self) -> str:
-        """All of it."""
-        return self._text("view")
 
 
 def version() -> str:

@@ -8,6 +8,7 @@ from ._arrays import Array, address, ids
 from ._call import doubles, ffi, lib, number, pose, sized
 from ._handle import Handle
 from .region import Region, region_of
+from .survey import Survey
 from .values import ScanInfo, Shape
 
 
@@ -64,6 +65,12 @@ class Scan(Handle):
     def move(self, moved_from_scan: Any) -> Scan:
         """The scan moved by a rigid motion, 4 × 4. Errors: ARGUMENT, LIMIT."""
         return Scan._made(self._session, lib.fitw_scan_move, self._raw, pose(moved_from_scan))
+
+    def survey(self, *, smallest_mm: float = 0.0) -> Survey:
+        """Every plane, cylinder, cone, sphere and torus. Those that measure less than `smallest_mm` across are left
+        out; 0: those of fewer points than a disc of ten spacings across would have. Errors: ARGUMENT, CANCELLED."""
+        options = sized("fitw_survey_options", smallest_mm=smallest_mm)
+        return Survey._made(self._session, lib.fitw_survey_run, self._raw, options)
 
     def grow(
         self, pick_mm: Iterable[float], kind: str, *, distance_mm: float = 0.0, angle_rad: float = 0.0,

@@ -15,7 +15,7 @@ V = TypeVar("V", bound="Value")
 
 #: Fields whose constants FITW_<group>_… become words.
 _WORDS = {
-    "criterion": "CRITERION", "extent": "EXTENT", "kind": "KIND", "measure": "MEASURE", "quantity": "QUANTITY", "sort": "OPTION",
+    "criterion": "CRITERION", "extent": "EXTENT", "kind": "KIND", "measure": "MEASURE", "quantity": "QUANTITY", "side": "SIDE", "sort": "OPTION",
     "value_kind": "VALUE", "verdict": "VERDICT",
 }
 
@@ -42,6 +42,8 @@ def _read(value: Any, field: dataclasses.Field[Any]) -> Any:
         return name(_WORDS[field.name], value)
     if field.type == "bool":
         return bool(value)
+    if field.type == "Optional[int]":
+        return None if value == lib.FITW_SURVEY_NONE else value
     if not isinstance(value, ffi.CData):
         return value
     kind = ffi.typeof(value)
@@ -527,6 +529,82 @@ class FindingShare(Value):
     cause: str
     deviation: float
     measure: str
+
+
+@dataclasses.dataclass(frozen=True, eq=False)
+class Surveyed(Value):
+    """One primitive of a scan. ``id``: kind and number, "cylinder 3", the largest first. ``side`` of the material:
+    "flat", "outer" (shaft, ball), "inner" (bore). ``at_mm``: a point on it well away from its edges.
+    ``area_mm2``: what its points cover. ``kind`` to ``size_2`` as in :class:`Shape`; uncertainties are expanded
+    (coverage factor 2), noise taken as independent from point to point."""
+
+    _struct = "fitw_surveyed"
+    id: str
+    kind: str
+    side: str
+    point_count: int
+    neighbour_count: int
+    area_mm2: float
+    at_mm: Array
+    point_mm: Array
+    direction: Array
+    size_1: float
+    size_2: float
+    position_uncertainty_mm: float
+    tilt_uncertainty_rad: float
+    size_1_uncertainty: float
+    size_2_uncertainty: float
+
+
+@dataclasses.dataclass(frozen=True, eq=False)
+class SurveyedHole(Value):
+    """A round hole: numbers of its wall (None: only its rim was seen), of the face it opens in, and of its bottom or,
+    if it goes ``through``, the face at its other end. ``point_mm``: where the axis meets the face; ``axis``: out of
+    the material; ``depth_mm``: of the wall that was seen."""
+
+    _struct = "fitw_surveyed_hole"
+    wall: Optional[int]
+    face: Optional[int]
+    other_end: Optional[int]
+    through: bool
+    point_mm: Array
+    axis: Array
+    radius_mm: float
+    depth_mm: float
+
+
+@dataclasses.dataclass(frozen=True, eq=False)
+class ProposedDatum(Value):
+    """The likeliest datum system, numbers of primitives: the largest plane, what is square to it, what is square to
+    both; where there is no tertiary plane, the number of a ``hole`` that sets the origin."""
+
+    _struct = "fitw_proposed_datum"
+    primary: Optional[int]
+    secondary: Optional[int]
+    tertiary: Optional[int]
+    hole: Optional[int]
+
+
+@dataclasses.dataclass(frozen=True, eq=False)
+class SurveyInfo(Value):
+    """Counts of a survey; ``unclaimed_count``: points that belong to no primitive."""
+
+    _struct = "fitw_survey_info"
+    primitive_count: int
+    hole_count: int
+    tube_count: int
+    group_count: int
+    unclaimed_count: int
+
+
+@dataclasses.dataclass(frozen=True, eq=False)
+class SurveyGroup:
+    """Primitives by number, with what they have in common: "coaxial", "parallel", "perpendicular", "same-radius", or
+    "tube", whose members are in order along it. ``radius_mm``: the common one, NaN where that is not it."""
+
+    kind: str
+    radius_mm: float
+    members: tuple[int, ...]
 
 
 @dataclasses.dataclass(frozen=True, eq=False)
