@@ -4,23 +4,22 @@ use super::{Fit, Input, Request, least_squares};
 use crate::error::{Error, Result};
 use crate::primitive::{Circle, Cone, Cylinder, Line, Plane, Primitive, Sphere, Torus};
 
-/// One of the functions of `least_squares` for the kind of a shape.
-macro_rules! of_kind {
-    ($shape:expr, $work:ident $arguments:tt) => {
-        of_kind!(@ $shape, $work $arguments,
-            Plane 3, Line 4, Circle 6, Sphere 4, Cylinder 5, Cone 6, Torus 7)
-    };
-    (@ $shape:expr, $work:ident $arguments:tt, $($kind:ident $freedoms:literal),*) => {
+/// What the macro `of` makes of the kind and the freedoms of a shape.
+macro_rules! by_kind {
+    ($shape:expr, $of:ident) => {
         Ok(match $shape {
-            $(Primitive::$kind(_) => {
-                of_kind!(# least_squares::$work::<$kind, $freedoms>, $arguments)?.map(Primitive::from)
-            })*
+            Primitive::Plane(_) => $of!(Plane, 3),
+            Primitive::Line(_) => $of!(Line, 4),
+            Primitive::Circle(_) => $of!(Circle, 6),
+            Primitive::Sphere(_) => $of!(Sphere, 4),
+            Primitive::Cylinder(_) => $of!(Cylinder, 5),
+            Primitive::Cone(_) => $of!(Cone, 6),
+            Primitive::Torus(_) => $of!(Torus, 7),
             Primitive::Composite(_) => {
                 return Err(Error::argument("shape", "composite", "a built-in shape"));
             }
         })
     };
-    (# $function:expr, ($($argument:expr),*)) => { $function($($argument),*) };
 }
 
 /// Quality, noise and covariance of a shape among the points that are not rejected (by point; empty if
@@ -31,11 +30,22 @@ pub(crate) fn judge(
     shape: &Primitive,
     rejected: Vec<bool>,
 ) -> Result<Fit<Primitive>> {
-    of_kind!(shape, judge(input, request, shape, rejected))
+    macro_rules! of {
+        ($shape:ident, $freedoms:literal) => {
+            least_squares::judge::<$shape, $freedoms>(input, request, shape, rejected)?
+                .map(Primitive::from)
+        };
+    }
+    by_kind!(shape, of)
 }
 
 /// The least-squares shape near a given one, gross outliers aside, with noise supposed to be independent from
 /// point to point: a tenth of the work of a fit, for finding many shapes at once.
 pub(crate) fn polish(input: &Input<'_>, near: &Primitive) -> Result<Fit<Primitive>> {
-    of_kind!(near, polish(input, near))
+    macro_rules! of {
+        ($shape:ident, $freedoms:literal) => {
+            least_squares::polish::<$shape, $freedoms>(input, near)?.map(Primitive::from)
+        };
+    }
+    by_kind!(near, of)
 }

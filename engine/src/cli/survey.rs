@@ -21,9 +21,7 @@ pub(super) fn run(
 ) -> Result<u8> {
     let unit = LengthUnit::parse(unit)?;
     let scan = Scan::read_with(file, unit, &ReadOptions::default(), context)?;
-    let mut options = SurveyOptions::default();
-    options.smallest = smallest;
-    options.context = Some(context.clone());
+    let options = SurveyOptions { smallest, context: Some(context.clone()) };
     let survey = Survey::of(&scan, &options)?;
     let title = file.file_name().map_or_else(|| "scan".into(), |n| n.to_string_lossy());
     let page = context.run(|| report::survey_html(&survey, &title))?;
