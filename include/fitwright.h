@@ -1953,8 +1953,7 @@ typedef struct {
      */
     uint32_t flags;
     /**
-     * Primitives that measure less than this across are left out, mm; 0: those of fewer points than a disc of
-     * ten spacings across would have.
+     * Primitives that measure less than this across are left out, mm; 0: those of fewer than some forty points.
      */
     double smallest_mm;
 } fitw_survey_options;

@@ -40,8 +40,7 @@ pub struct fitw_survey_options {
     pub struct_size: u32,
     /// 0; no flags are defined.
     pub flags: u32,
-    /// Primitives that measure less than this across are left out, mm; 0: those of fewer points than a disc of
-    /// ten spacings across would have.
+    /// Primitives that measure less than this across are left out, mm; 0: those of fewer than some forty points.
     pub smallest_mm: f64,
 }
 

@@ -1,7 +1,7 @@
 /* The survey through the C interface, on a mesh whose every surface is known. */
 #include "common.h"
 
-#define TURNS 72
+#define AROUND 72
 
 /* The machine of common.h, a shaft of radius 5 about z below its hole, and a tube of radius 4 with a bend of 15. */
 static const double SHAFT = 5.0, TUBE = 4.0, BEND = 15.0, PI = 3.14159265358979323846;
@@ -12,15 +12,15 @@ static int near_to(double a, double b, double within) { return fabs(a - b) <= wi
 static void ring(machine *m, const double centre[3], const double along[3], double radius, int first, uint32_t *state)
 {
     const double v[3] = {0.0, along[2], -along[1]};
-    size_t j, before = m->point_count - TURNS, here = m->point_count;
-    for (j = 0; j < TURNS; ++j) {
-        double turn = 2.0 * PI * (double)j / TURNS, r = radius + scatter(state);
+    size_t j, before = m->point_count - AROUND, here = m->point_count;
+    for (j = 0; j < AROUND; ++j) {
+        double turn = 2.0 * PI * (double)j / AROUND, r = radius + scatter(state);
         double *p = m->points + 3 * m->point_count++;
         p[0] = centre[0] + r * cos(turn), p[1] = centre[1] + r * sin(turn) * v[1];
         p[2] = centre[2] + r * sin(turn) * v[2];
     }
-    for (j = 0; !first && j < TURNS; ++j) {
-        size_t k = (j + 1) % TURNS;
+    for (j = 0; !first && j < AROUND; ++j) {
+        size_t k = (j + 1) % AROUND;
         quad(m, before + j, before + k, here + k, here + j);
     }
 }
@@ -31,8 +31,8 @@ static machine make_more(void)
     uint32_t state = 7;
     size_t i;
     const size_t rings = 200;
-    m.points = realloc(m.points, 3 * (m.point_count + rings * TURNS) * sizeof *m.points);
-    m.triangles = realloc(m.triangles, 6 * (m.point_count + rings * TURNS) * sizeof *m.triangles);
+    m.points = realloc(m.points, 3 * (m.point_count + rings * AROUND) * sizeof *m.points);
+    m.triangles = realloc(m.triangles, 6 * (m.point_count + rings * AROUND) * sizeof *m.triangles);
     TRUE_(m.points != NULL && m.triangles != NULL);
     for (i = 0; i <= 40; ++i) {
         const double centre[3] = {0.0, 0.0, -40.0 + 0.5 * (double)i}, along[3] = {0.0, 0.0, 1.0};

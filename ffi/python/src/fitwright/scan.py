@@ -68,7 +68,7 @@ class Scan(Handle):
 
     def survey(self, *, smallest_mm: float = 0.0) -> Survey:
         """Every plane, cylinder, cone, sphere and torus. Those that measure less than `smallest_mm` across are left
-        out; 0: those of fewer points than a disc of ten spacings across would have. Errors: ARGUMENT, CANCELLED."""
+        out; 0: those of fewer than some forty points. Errors: ARGUMENT, CANCELLED."""
         options = sized("fitw_survey_options", smallest_mm=smallest_mm)
         return Survey._made(self._session, lib.fitw_survey_run, self._raw, options)
 
