@@ -1,8 +1,8 @@
 //! Survey: every plane, cylinder, cone, sphere and torus of a scan with the points on it, and what they make
-//! together: holes, bosses, tubes, groups.
+//! together: holes, tubes, groups.
 //!
 //! The scan is cut into small patches; shapes are grown over the patches, rivals judged by how many
-//! points they explain ([`grow`]), pieces of one surface merged, borders drawn where surfaces meet, and at
+//! points they explain (`grow.rs`), pieces of one surface merged, borders drawn where surfaces meet, and at
 //! last each point is given to one primitive or to none and each primitive fitted to its own points.
 //! Nothing is left to chance and no tolerance is asked for: limits come from the scan's noise and
 //! resolution.
