@@ -135,7 +135,9 @@ fn c_programs_run_clean_under_valgrind() {
 
 #[test]
 fn c_programs_of_findings_run_clean_under_valgrind() {
-    under_valgrind(&FINDINGS);
+    // A survey takes minutes here; the address and leak sanitizers run its program, too.
+    let quick: Vec<&str> = FINDINGS.into_iter().filter(|name| *name != "survey.c").collect();
+    under_valgrind(&quick);
 }
 
 fn under_valgrind(names: &[&str]) {

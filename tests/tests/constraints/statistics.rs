@@ -7,7 +7,7 @@ use fitwright::simulate::random::Random;
 use crate::common::{fit, fitter, scanned};
 use crate::known::request;
 
-const RUNS: usize = 400;
+const RUNS: usize = 200;
 const NOISE: f64 = 0.02;
 
 fn z() -> Direction {
