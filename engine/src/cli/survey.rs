@@ -25,13 +25,7 @@ pub(super) fn run(
     let survey = Survey::of(&scan, &options)?;
     let title = file.file_name().map_or_else(|| "scan".into(), |n| n.to_string_lossy());
     let page = context.run(|| report::survey_html(&survey, &title))?;
-    // The starter job names the scan as seen from where it lies.
-    let absolute = std::path::absolute(file).map_err(|e| Error::io(file, &e))?;
-    let folder = std::path::absolute(out).map_err(|e| Error::io(out, &e))?;
-    let named = match absolute.parent() == Some(folder.as_path()) {
-        true => title.clone().into_owned(),
-        false => absolute.to_string_lossy().into_owned(),
-    };
+    let named = named_from(out, file)?;
     let files = SurveyFiles { survey: &survey, scan_file: &named, unit };
     let written = context.run(|| files.write(out, &page))?;
     let mut text = report::survey_summary(&survey);
@@ -41,4 +35,34 @@ pub(super) fn run(
     }
     print(&text)?;
     Ok(0)
+}
+
+/// The scan as a job in a folder is to name it: by the way up and down where it lies beside or in the folder,
+/// so that both can be moved together, else by its whole path.
+fn named_from(folder: &Path, file: &Path) -> Result<String> {
+    let whole = |path: &Path| std::path::absolute(path).map_err(|e| Error::io(path, &e));
+    let (folder, file) = (whole(folder)?, whole(file)?);
+    let beside = folder.parent().and_then(|up| file.strip_prefix(up).ok());
+    let named = match (file.strip_prefix(&folder), beside) {
+        (Ok(inside), _) => inside.to_owned(),
+        (_, Some(beside)) => Path::new("..").join(beside),
+        _ => file.clone(),
+    };
+    Ok(named.to_string_lossy().into_owned())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_scan_beside_the_folder_is_named_by_the_way_to_it() -> Result<()> {
+        let named = |folder: &str, file: &str| named_from(Path::new(folder), Path::new(file));
+        assert_eq!(named("a/mill.survey", "a/mill.ply")?, "../mill.ply");
+        assert_eq!(named("a", "a/mill.ply")?, "mill.ply");
+        assert_eq!(named("a/out", "a/b/mill.ply")?, "../b/mill.ply");
+        let far = named("/a/b/out", "/c/mill.ply")?;
+        assert_eq!(Path::new(&far), std::path::absolute("/c/mill.ply").expect("a path"));
+        Ok(())
+    }
 }

@@ -98,7 +98,7 @@ impl SurveyFiles<'_> {
              [job]\nname = \"Survey of {name}\"\nlength = \"mm\"\nangle = \"deg\"\n\n\
              [[scan]]\nname = \"scan\"\nfile = {file}\n{length}",
             unit = self.unit.symbol(),
-            name = plain(self.scan_file),
+            name = plain(self.scan_file.rsplit(['/', '\\']).next().unwrap_or_default()),
             file = quoted(self.scan_file),
             length = match self.unit {
                 LengthUnit::Millimetre => String::new(),

@@ -100,8 +100,12 @@ fn pictures(outcome: &Outcome, options: &ReportOptions, units: &Units) -> Result
     })
 }
 
+/// A number of things with their name.
+pub(super) fn count(n: usize, one: &str) -> String {
+    format!("{n} {one}{}", if n == 1 { "" } else { "s" })
+}
+
 fn header(outcome: &Outcome, options: &ReportOptions, units: &Units, links: &str) -> String {
-    let count = |n: usize, one: &str| format!("{n} {one}{}", if n == 1 { "" } else { "s" });
     let mut about = vec![
         count(outcome.scans.len(), "scan"),
         count(outcome.features.len(), "feature"),

@@ -63,13 +63,13 @@ pub fn survey_summary(survey: &Survey) -> String {
 fn about(survey: &Survey, units: &Units) -> String {
     let s = &survey.scan;
     format!(
-        "{} points, {} triangles · {} primitives, {} holes, {} tubes · {} points on none · noise {} mm, \
+        "{} points, {} triangles · {}, {}, {} · {} points on none · noise {} mm, \
          spacing {} mm · lengths in mm, scan coordinates · Fitwright {}",
         s.points().len(),
         s.triangles().len(),
-        survey.primitives.len(),
-        survey.holes.len(),
-        survey.tubes.len(),
+        page::count(survey.primitives.len(), "primitive"),
+        page::count(survey.holes.len(), "hole"),
+        page::count(survey.tubes.len(), "tube"),
         survey.unclaimed,
         units.small(s.noise()),
         units.small(s.resolution()),
@@ -170,8 +170,11 @@ fn primitives(survey: &Survey, units: &Units) -> String {
             format!("{:.0}", p.area),
             p.region.ids().len().to_string(),
             rms,
-            format!("<code>at = [{:.2}, {:.2}, {:.2}]</code>", p.at.x, p.at.y, p.at.z),
-            touches,
+            format!(
+                "<code class=\"line\">at = [{:.2}, {:.2}, {:.2}]</code>",
+                p.at.x, p.at.y, p.at.z
+            ),
+            format!("<span class=\"line\">{touches}</span>"),
         ]);
     }
     table.html()
