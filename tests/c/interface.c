@@ -203,7 +203,7 @@ static void fitters(fitw_scan *scan)
     TRUE_(near_to(fabs(shape.direction[2]), 1.0, 1e-5));
     quality.struct_size = sizeof quality;
     OK(fitw_fit_quality(ctx, fit, &quality));
-    TRUE_(quality.converged == 1 && quality.points > 3000 && quality.arc_rad > 6.0);
+    TRUE_(quality.converged == 1 && quality.points > WALL_RINGS * ROUND * 2 / 3 && quality.arc_rad > 6.0);
     TRUE_(near_to(quality.rms_mm, 0.02 / sqrt(12.0), 0.001));
     covariance.struct_size = sizeof covariance;
     OK(fitw_fit_covariance(ctx, fit, NULL, &covariance));

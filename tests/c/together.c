@@ -4,6 +4,10 @@
 
 #define PI 3.14159265358979323846
 
+#ifndef JOURNAL /* fewer under a memory checker */
+#define JOURNAL 2000
+#endif
+
 static int near_to(double a, double b, double within) { return fabs(a - b) <= within; }
 
 /* A journal about the line through (x, 0, 0) along z, seen over `arc` rad, z = low to low + 10. */
@@ -12,14 +16,14 @@ static fitw_points journal(double *xyz, double radius, double x, double arc, dou
     static uint32_t state = 7;
     fitw_points points = FITW_ZERO;
     size_t i;
-    for (i = 0; i < 2000; ++i) {
+    for (i = 0; i < JOURNAL; ++i) {
         const double turn = arc * ((double)(i % 50) / 50.0 - 0.5), r = radius + scatter(&state);
         xyz[3 * i] = x + r * cos(turn), xyz[3 * i + 1] = r * sin(turn);
-        xyz[3 * i + 2] = low + 0.25 * (double)(i / 50);
+        xyz[3 * i + 2] = low + 500.0 / JOURNAL * (double)(i / 50);
     }
     points.struct_size = sizeof points;
     points.points = xyz;
-    points.count = 2000;
+    points.count = JOURNAL;
     points.noise_mm = 0.02 / sqrt(12.0);
     return points;
 }
@@ -34,7 +38,7 @@ static fitw_shape shape_of(fitw_fit *fit)
 
 static void a_shaft_line(void)
 {
-    static double xyz[3][6000];
+    static double xyz[3][3 * JOURNAL];
     fitw_points points[3];
     fitw_group_member members[3];
     fitw_fit *fits[3] = {NULL, NULL, NULL}, *alone = NULL;
@@ -93,7 +97,7 @@ static void a_shaft_line(void)
 /* Balls of 5 and 9 mm about one centre; pads in one plane; faces square to each other. */
 static void other_relations(void)
 {
-    static double xyz[2][6000];
+    static double xyz[2][3 * JOURNAL];
     fitw_points points[2];
     fitw_group_member members[2];
     fitw_fit *fits[2];
@@ -109,11 +113,11 @@ static void other_relations(void)
     for (r = 0; r < 4; ++r) {
         for (k = 0; k < 2; ++k) {
             memset(&points[k], 0, sizeof points[k]);
-            points[k].struct_size = sizeof points[k], points[k].points = xyz[k], points[k].count = 2000;
+            points[k].struct_size = sizeof points[k], points[k].points = xyz[k], points[k].count = JOURNAL;
             members[k].kind = r == 0 ? FITW_KIND_SPHERE : FITW_KIND_PLANE, members[k].points = &points[k];
-            for (i = 0; i < 2000; ++i) {
+            for (i = 0; i < JOURNAL; ++i) {
                 double *p = xyz[k] + 3 * i, off = scatter(&state);
-                const double u = (double)(i % 50) / 49.0 - 0.5, v = (double)(i / 50) / 39.0 - 0.5;
+                const double u = (double)(i % 50) / 49.0 - 0.5, v = (double)(i / 50) / (JOURNAL / 50 - 1) - 0.5;
                 if (r == 0) {
                     const double radius = (k == 0 ? 5.0 : 9.0) + off;
                     p[0] = 1.0 + radius * cos(2 * v) * cos(6 * u), p[1] = radius * cos(2 * v) * sin(6 * u);
@@ -190,7 +194,7 @@ static void of_regions(fitw_scan *scan)
 
 static void refused(fitw_scan *scan)
 {
-    static double xyz[6000];
+    static double xyz[3 * JOURNAL];
     fitw_points points = journal(xyz, 5.0, 0.0, 2.0 * PI, 0.0);
     fitw_region *wall = grown(scan, ON_WALL, FITW_KIND_CYLINDER, 0.0);
     fitw_covariance reference = FITW_ZERO;

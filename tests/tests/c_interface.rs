@@ -153,7 +153,15 @@ fn under_valgrind(names: &[&str]) {
         "--errors-for-leak-kinds=definite,indirect",
         "--fair-sched=try",
     ];
-    let options = ["-std=c11", "-g", "-DTHREADS=3", "-DTURNS=120", "-DROWS=40"];
+    let options = [
+        "-std=c11",
+        "-g",
+        "-DTHREADS=3",
+        "-DROUND=90",
+        "-DJOURNAL=1000",
+        "-DTURNS=100",
+        "-DROWS=30",
+    ];
     run(names, folder.path(), &options, Linked::Shared, &front);
 }
 
