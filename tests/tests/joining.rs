@@ -1,5 +1,8 @@
 //! Joining by surface: simulated pairs of a known pose, what is left free, real range scans.
 
+#[path = "joining/unknown_start.rs"]
+mod unknown_start;
+
 use std::time::Instant;
 
 use fitwright::primitive::{Point3, Pose, Vec3};

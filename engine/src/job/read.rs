@@ -3,7 +3,7 @@
 use std::collections::BTreeSet;
 use std::path::Path;
 
-use super::spec::{FeatureSpec, FrameSpec, Job, JoinBy, OptionSpec, RegionSpec};
+use super::spec::{FeatureSpec, FrameSpec, Job, JoinBy, JoinStart, OptionSpec, RegionSpec};
 use crate::associate::{Criterion, fitter_by_id};
 use crate::error::{Error, Result};
 use crate::units::{AngleUnit, LengthUnit};
@@ -101,6 +101,10 @@ impl Job {
             }
             known("scan", &join.to, self.scans[..k].iter().map(|s| s.name.as_str()))?;
             let other = self.scans.iter().find(|s| s.name == join.to);
+            if join.start == JoinStart::Unknown && join.by != JoinBy::Surface {
+                let text = "`start = \"unknown\"` goes with `by = \"surface\"`: the other ways need no start";
+                return Err(wrong(&place, text));
+            }
             if join.by == JoinBy::Targets {
                 if join.targets.is_none() && scan.targets.is_none() {
                     return Err(wrong(&place, "joining by targets needs `targets` of this scan"));

@@ -4,7 +4,7 @@ use std::path::{Path, PathBuf};
 use std::time::Duration;
 
 use super::outcome::{FeatureOutcome, Outcome, ScanOutcome};
-use super::spec::{Job, JoinBy, JoinSpec, ScanSpec};
+use super::spec::{Job, JoinBy, JoinSpec, JoinStart, ScanSpec};
 use super::{check, find};
 use crate::context::Context;
 use crate::datum::{Datum, DatumSystem};
@@ -181,6 +181,10 @@ impl Job {
         };
         let join = match how.by {
             JoinBy::Nothing => return Ok((other.first_from_this, None)),
+            JoinBy::Surface if how.start == JoinStart::Unknown => {
+                let options = register::UnknownStartOptions::default();
+                register::from_unknown_start(&other.scan, scan, &options, context)?.0
+            }
             JoinBy::Surface => surface(&Pose::identity())?,
             JoinBy::Targets => {
                 let join = self.join_by_targets(folder, spec, how)?;

@@ -150,6 +150,9 @@ pub struct JoinSpec {
     pub by: JoinBy,
     /// Target centres of this scan, for `by = "targets"`; the other scan's stand at its `targets`.
     pub targets: Option<PathBuf>,
+    /// Where a join by surface starts; default `near`.
+    #[serde(default)]
+    pub start: JoinStart,
     /// Follow targets by a fit of the overlapping surface; default yes.
     #[serde(default = "yes")]
     pub refine: bool,
@@ -159,12 +162,23 @@ pub struct JoinSpec {
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Deserialize, JsonSchema)]
 #[serde(rename_all = "kebab-case")]
 pub enum JoinBy {
-    /// By the overlapping surface, from the pose the files have.
+    /// By the overlapping surface.
     Surface,
     /// By target centres with unknown correspondence.
     Targets,
     /// The file already has the other scan's coordinates.
     Nothing,
+}
+
+/// Where a join by surface starts.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq, Deserialize, JsonSchema)]
+#[serde(rename_all = "kebab-case")]
+pub enum JoinStart {
+    /// At the pose the files have, which is near.
+    #[default]
+    Near,
+    /// Anywhere: the pose is looked for by shape.
+    Unknown,
 }
 
 /// A feature.

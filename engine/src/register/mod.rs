@@ -1,6 +1,6 @@
-//! Joining scans: by targets, and by surface from a near start.
+//! Joining scans: by targets, and by surface from a near start or from none.
 //!
-//! Both give a [`Join`]: the pose, its covariance as a motion about the middle of what was matched
+//! All give a [`Join`]: the pose, its covariance as a motion about the middle of what was matched
 //! (so that a place outside it pays the lever), and in words what the data leave free.
 
 mod freedom;
@@ -13,11 +13,13 @@ mod target_list;
 mod targets;
 #[cfg(test)]
 mod targets_tests;
+mod unknown_start;
 
 pub use rigid::of_pairs;
 pub use surface::{SurfaceOptions, by_surface};
 pub use target_list::read_targets;
 pub use targets::{TargetOptions, TargetPair, by_targets};
+pub use unknown_start::{Candidate, Support, UnknownStartOptions, from_unknown_start};
 
 use crate::associate::Covariance;
 use crate::primitive::Pose;

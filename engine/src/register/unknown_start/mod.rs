@@ -1,0 +1,272 @@
+//! Joining by surface from no start: any pose, part of the surface in common.
+//!
+//! Both scans are thinned to one point a cell; places are described by how normals turn around them,
+//! places alike are paired, and pairs that agree with one another in distances and normals give
+//! poses. What both surfaces say to a pose decides: where they lie on one another, and where they
+//! should and do not. Two poses of like support, or too little of it, are refused and shown, not
+//! guessed.
+
+mod agreement;
+mod histogram;
+mod support;
+mod thinned;
+
+use rayon::prelude::*;
+
+pub use support::Support;
+
+use super::rigid::centroid;
+use super::{Join, SurfaceOptions, by_surface};
+use crate::context::Context;
+use crate::error::{Error, Result};
+use crate::primitive::{Point3, Pose};
+use crate::scan::Scan;
+use support::{settle, support};
+use thinned::Thinned;
+
+/// Limits of a join from no start.
+#[non_exhaustive]
+#[derive(Debug, Clone)]
+pub struct UnknownStartOptions {
+    /// Smallest share of the points of the scan that has more of them in the overlap; default 0.1.
+    pub least_overlap: f64,
+    /// Poses shown, at most; default 5.
+    pub candidates: usize,
+}
+
+impl Default for UnknownStartOptions {
+    fn default() -> Self {
+        UnknownStartOptions { least_overlap: 0.1, candidates: 5 }
+    }
+}
+
+/// A pose that shapes agree on, before the last fit.
+#[derive(Debug, Clone)]
+pub struct Candidate {
+    /// Takes coordinates of this scan to those of the scan it is joined to.
+    pub to_from_this: Pose,
+    /// What the surfaces say to it.
+    pub support: Support,
+    /// Its share among all candidates, 0 to 1.
+    pub probability: f64,
+}
+
+/// Joins `from` to `to` by the surface both show, from no start; answers the join and the poses
+/// that were weighed, the best first.
+///
+/// Normals must point to the same side in both scans. What the surface does not hold is treated as by
+/// [`by_surface`], which does the last fit.
+///
+/// # Errors
+/// [`Error::Argument`] for an option out of range; [`Error::Join`] if no pose has enough support, several
+/// have (the layout is symmetric or repeats itself), or the last fit fails: the poses are named;
+/// [`Error::Cancelled`].
+pub fn from_unknown_start(
+    to: &Scan,
+    from: &Scan,
+    options: &UnknownStartOptions,
+    context: &Context,
+) -> Result<(Join, Vec<Candidate>)> {
+    if !(options.least_overlap > 0.0 && options.least_overlap <= 1.0) {
+        return Err(Error::argument("least_overlap", options.least_overlap, "a share over 0 to 1"));
+    }
+    if options.candidates == 0 {
+        return Err(Error::argument("candidates", options.candidates, "1 or more"));
+    }
+    let mut refused: Option<Refused> = None;
+    for (k, cells) in CELLS.into_iter().enumerate() {
+        context.report("looking for the pose", k as f64 / CELLS.len() as f64)?;
+        let search = context.run(|| Search::new(to, from, cells));
+        let mut candidates = context.run(|| search.candidates(context))?;
+        let why = match search.verdict(&candidates) {
+            None => match search.last_fit(to, from, &candidates[0], options, context) {
+                Ok(join) => {
+                    candidates.truncate(options.candidates);
+                    return Ok((join, candidates));
+                }
+                Err(Error::Join { reason }) => reason,
+                Err(other) => return Err(other),
+            },
+            Some(reason) => reason,
+        };
+        candidates.truncate(options.candidates);
+        let best = |c: &[Candidate]| c.first().map_or(f64::NEG_INFINITY, |c| c.support.evidence);
+        if refused.as_ref().is_none_or(|r| best(&r.candidates) < best(&candidates)) {
+            refused = Some(Refused { why, candidates });
+        }
+    }
+    Err(refused.map_or_else(|| Error::Internal("no search was made".into()), Refused::error))
+}
+
+/// Why no pose was taken, and those weighed.
+struct Refused {
+    why: String,
+    candidates: Vec<Candidate>,
+}
+
+impl Refused {
+    fn error(self) -> Error {
+        let poses: Vec<String> = self.candidates.iter().map(Candidate::in_words).collect();
+        let poses = match poses.is_empty() {
+            true => String::new(),
+            false => format!("; poses weighed: {}", poses.join("; ")),
+        };
+        Error::Join {
+            reason: format!(
+                "no pose is certain from the surface alone: {}; scan more of what both show, put targets on the \
+                 machine, or give a start{poses}",
+                self.why
+            ),
+        }
+    }
+}
+
+impl Candidate {
+    fn in_words(&self) -> String {
+        let t = self.to_from_this.translation.vector;
+        let turn = self.to_from_this.rotation.scaled_axis().map(f64::to_degrees);
+        format!(
+            "shift ({:.1}, {:.1}, {:.1}) mm, turn vector ({:.1}, {:.1}, {:.1}) degrees: {} cells on the other surface, {} off it",
+            t.x, t.y, t.z, turn.x, turn.y, turn.z, self.support.matched, self.support.against
+        )
+    }
+}
+
+/// Both scans in one coarseness.
+struct Search {
+    to: Thinned,
+    from: Thinned,
+    middle: Point3,
+    edge: f64,
+}
+
+impl Search {
+    fn new(to: &Scan, from: &Scan, cells: f64) -> Self {
+        let diagonal = |scan: &Scan| {
+            let (low, high) = super::pairing::bounds(scan.points());
+            (high - low).norm()
+        };
+        let coarse = diagonal(to).min(diagonal(from)) / cells;
+        let edge = coarse.max(LEAST_SPACINGS * to.resolution().max(from.resolution()));
+        let (to, from) = (Thinned::new(to, edge), Thinned::new(from, edge));
+        let middle = centroid(&from.points);
+        Search { to, from, middle, edge }
+    }
+
+    /// Poses with their support, the best first.
+    fn candidates(&self, context: &Context) -> Result<Vec<Candidate>> {
+        let pairs = histogram::alike(&self.to, &self.from);
+        context.check()?;
+        let mut poses: Vec<Pose> = Vec::new();
+        for pose in agreement::poses(&self.to, &self.from, &pairs) {
+            if poses.len() < MOST_POSES && !poses.iter().any(|p| self.same(p, &pose)) {
+                poses.push(pose);
+            }
+        }
+        context.check()?;
+        let weigh = |pose: &Pose| {
+            let pose = settle(&self.to, &self.from, pose);
+            (pose, support(&self.to, &self.from, &pose))
+        };
+        let mut weighed: Vec<(Pose, Support)> = poses.par_iter().map(weigh).collect();
+        weighed.sort_by(|a, b| b.1.evidence.total_cmp(&a.1.evidence));
+        let mut distinct: Vec<(Pose, Support)> = Vec::new();
+        for w in weighed {
+            if !distinct.iter().any(|d| self.same(&d.0, &w.0)) {
+                distinct.push(w);
+            }
+        }
+        let most = distinct.first().map_or(0.0, |d| d.1.evidence);
+        let weight = |s: &Support| (s.evidence - most).exp();
+        let sum: f64 = distinct.iter().map(|d| weight(&d.1)).sum();
+        let candidate = |(to_from_this, support): (Pose, Support)| Candidate {
+            to_from_this,
+            support,
+            probability: weight(&support) / sum,
+        };
+        Ok(distinct.into_iter().map(candidate).collect())
+    }
+
+    fn same(&self, a: &Pose, b: &Pose) -> bool {
+        (a.rotation.inverse() * b.rotation).angle() < SAME_TURN
+            && (a * self.middle - b * self.middle).norm() < SAME_SHIFT * self.edge
+    }
+
+    /// Why the best pose is not to be trusted, if so.
+    fn verdict(&self, candidates: &[Candidate]) -> Option<String> {
+        let Some(best) = candidates.first() else {
+            return Some("nothing in one scan looks like anything in the other".into());
+        };
+        let second = candidates.get(1).map_or(0.0, |c| c.support.evidence);
+        let (found, share) = (best.support.evidence, best.support.share_against());
+        if found < LEAST_EVIDENCE {
+            Some(format!("the best has too little support ({found:.0} of {LEAST_EVIDENCE:.0})"))
+        } else if second > LEAD * found {
+            Some(format!(
+                "two have like support ({found:.0} and {second:.0}): the surface is symmetric or repeats itself"
+            ))
+        } else if share > MOST_AGAINST {
+            Some(format!(
+                "{:.0} % of the best one's overlap lies off the other surface",
+                100.0 * share
+            ))
+        } else {
+            None
+        }
+    }
+
+    /// The fit by surface from a candidate, and whether it still has its support.
+    fn last_fit(
+        &self,
+        to: &Scan,
+        from: &Scan,
+        candidate: &Candidate,
+        options: &UnknownStartOptions,
+        context: &Context,
+    ) -> Result<Join> {
+        let mut surface = SurfaceOptions::default();
+        surface.reach = Some(SAME_SHIFT * self.edge);
+        surface.least_overlap = options.least_overlap;
+        let mut join = by_surface(to, from, &candidate.to_from_this, &surface, context)?;
+        let at = context.run(|| support(&self.to, &self.from, &join.to_from_this));
+        let share = at.share_against();
+        if at.evidence < LEAST_EVIDENCE.max(LEAD * candidate.support.evidence)
+            || share > MOST_AGAINST
+        {
+            return Err(Error::Join {
+                reason: format!(
+                    "the last fit left the best pose ({:.0} of {:.0} support, {:.0} % off the other surface)",
+                    at.evidence,
+                    candidate.support.evidence,
+                    100.0 * share
+                ),
+            });
+        }
+        join.notes.push(format!(
+            "found from no start: {} of {} cells of {:.1} mm lie on the other surface, {} off it",
+            at.matched,
+            self.from.points.len(),
+            self.edge,
+            at.against
+        ));
+        Ok(join)
+    }
+}
+
+/// Cells along the diagonal of the smaller scan's box, one try after the other.
+const CELLS: [f64; 2] = [70.0, 100.0];
+/// Cells are no smaller than this many spacings of the scans.
+const LEAST_SPACINGS: f64 = 1.5;
+/// Poses settled and weighed.
+const MOST_POSES: usize = 40;
+/// Poses nearer than this are one: rad, and edges of a cell at the middle of the scan.
+const SAME_TURN: f64 = 0.12;
+const SAME_SHIFT: f64 = 3.0;
+/// Support (natural logarithm of likelihoods) below which nothing is believed: of wrong poses of
+/// real and simulated scans the highest had 47, of right ones at 30 % overlap the lowest 67.
+const LEAST_EVIDENCE: f64 = 55.0;
+/// A second pose with more than this share of the best one's support makes it uncertain.
+const LEAD: f64 = 0.7;
+/// Most of the overlap that may lie off the other surface: right poses had up to 5 %, wrong ones with half
+/// of the needed support 8 % and more.
+const MOST_AGAINST: f64 = 0.08;

@@ -1,0 +1,121 @@
+//! What two surfaces say to a pose, and settling a pose on them.
+
+use std::collections::BTreeMap;
+
+use nalgebra::{Matrix6, Translation3, UnitQuaternion, Vector6};
+
+use super::super::rigid::centroid;
+use super::thinned::Thinned;
+use crate::primitive::{Pose, Vec3};
+
+/// What the surfaces say to a pose.
+#[non_exhaustive]
+#[derive(Debug, Clone, Copy, Default, PartialEq)]
+pub struct Support {
+    /// Cells of this scan that lie on the other surface.
+    pub matched: usize,
+    /// Cells over the inside of the other surface that do not.
+    pub against: usize,
+    /// Natural logarithm of how much likelier this is of the true pose than of a chance one, counted in patches a
+    /// few cells wide.
+    pub evidence: f64,
+}
+
+impl Support {
+    /// Share of the overlap that lies off the other surface, 0 to 1.
+    #[must_use]
+    pub fn share_against(&self) -> f64 {
+        self.against as f64 / (self.matched + self.against).max(1) as f64
+    }
+}
+
+/// Support of a pose.
+pub(super) fn support(to: &Thinned, from: &Thinned, pose: &Pose) -> Support {
+    let edge = to.edge;
+    let mut patches: BTreeMap<[i64; 3], [f64; 2]> = BTreeMap::new();
+    let mut all = Support::default();
+    for (i, place) in from.points.iter().enumerate() {
+        let (p, n) = (pose * place, pose * from.normals[i]);
+        let Some((j, distance)) = to.index.nearest(&p) else { continue };
+        let (q, m) = (to.points[j as usize], to.normals[j as usize]);
+        let off = (p - q).dot(&m).abs();
+        let aside = (distance * distance - off * off).max(0.0).sqrt();
+        if aside > BESIDE * edge {
+            continue;
+        }
+        let on = off < ON * edge && n.dot(&m) > LIKE;
+        // Beyond a border the other scan is silent; a face seen from behind is another one.
+        let inside = !to.border[j as usize] && !from.border[i];
+        if !on && !(inside && off < OVER * edge && n.dot(&m) > 0.0) {
+            continue;
+        }
+        let patch = place.coords.map(|x| (x / (PATCH * edge)).floor() as i64);
+        patches.entry(patch.into()).or_default()[usize::from(!on)] += 1.0;
+        if on { all.matched += 1 } else { all.against += 1 }
+    }
+    for [on, off] in patches.into_values() {
+        let (count, share) = (on + off, on / (on + off));
+        let each = share * (RIGHT_ON / CHANCE_ON).ln()
+            + (1.0 - share) * ((1.0 - RIGHT_ON) / (1.0 - CHANCE_ON)).ln();
+        all.evidence += (count / FULL_PATCH).min(1.0) * each;
+    }
+    all
+}
+
+/// Brings a pose nearer by steps from points to planes with a gate that closes.
+pub(super) fn settle(to: &Thinned, from: &Thinned, start: &Pose) -> Pose {
+    let mut pose = *start;
+    let centre = pose * centroid(&from.points);
+    let mut gate = FIRST_GATE * to.edge;
+    for _ in 0..STEPS {
+        let (mut matrix, mut right) = (Matrix6::<f64>::zeros(), Vector6::<f64>::zeros());
+        for (place, normal) in from.points.iter().zip(&from.normals) {
+            let (p, n) = (pose * place, pose * normal);
+            let Some((j, distance)) = to.index.nearest(&p) else { continue };
+            let m = to.normals[j as usize];
+            if to.border[j as usize] || distance > 2.0 * gate || n.dot(&m) < LIKE {
+                continue;
+            }
+            let off = (p - to.points[j as usize]).dot(&m);
+            let weight = (1.0 - (off / gate).powi(2)).max(0.0).powi(2);
+            let turn = (p - centre).cross(&m);
+            let gradient = Vector6::new(m.x, m.y, m.z, turn.x, turn.y, turn.z);
+            matrix += weight * gradient * gradient.transpose();
+            right += weight * off * gradient;
+        }
+        let eigen = matrix.symmetric_eigen();
+        let floor = FREE * eigen.eigenvalues.max();
+        let held = (0..6).filter(|&k| eigen.eigenvalues[k] > floor);
+        let step = held.fold(Vector6::zeros(), |step, k| {
+            let v = eigen.eigenvectors.column(k);
+            step - v * (v.dot(&right) / eigen.eigenvalues[k])
+        });
+        let turn = UnitQuaternion::from_scaled_axis(Vec3::new(step[3], step[4], step[5]));
+        let shift = Vec3::new(step[0], step[1], step[2]);
+        let motion = Translation3::from(centre.coords + shift - turn * centre.coords);
+        pose = Pose::from_parts(motion, turn) * pose;
+        gate = (CLOSING * gate).max(to.edge);
+    }
+    pose
+}
+
+/// A cell has a partner if its foot is no further from the nearest one's middle, in edges.
+const BESIDE: f64 = 1.2;
+/// It lies on the other surface if it is no further off it, in edges.
+const ON: f64 = 0.6;
+/// Cosine between normals of one surface.
+const LIKE: f64 = 0.75;
+/// Further off than this it may be another surface that was not seen, in edges.
+const OVER: f64 = 8.0;
+/// Edge of patches that count as one observation, in edges of a cell, and cells that fill one.
+const PATCH: f64 = 5.0;
+const FULL_PATCH: f64 = 4.0;
+/// How often a cell in the overlap lies on the other surface at the true pose, and at a chance one.
+const RIGHT_ON: f64 = 0.95;
+const CHANCE_ON: f64 = 0.3;
+/// Steps of settling, the gate at first in edges, and how fast it closes.
+const STEPS: usize = 12;
+const FIRST_GATE: f64 = 4.0;
+const CLOSING: f64 = 0.7;
+/// Eigenvalues below this share of the largest hold nothing.
+const FREE: f64 = 1e-4;
