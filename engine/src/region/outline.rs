@@ -6,6 +6,7 @@
 use std::collections::{HashMap, HashSet};
 
 use nalgebra::Point2;
+use rayon::prelude::*;
 
 use super::Region;
 use crate::primitive::{Plane, Point3, frame_from_axis};
@@ -57,14 +58,30 @@ impl Region {
 
     /// Closed loops of mesh edges that have a triangle of the region on one side only.
     fn edge_loops(&self) -> Vec<Vec<u32>> {
-        let mut edges: HashSet<(u32, u32)> = HashSet::new();
-        for t in self.scan.triangles() {
-            if t.iter().all(|&c| self.contains(c)) {
-                for k in 0..3 {
-                    edges.insert((t[k], t[(k + 1) % 3]));
-                }
-            }
-        }
+        // Such an edge has both ends at the rim: beyond it is a point of none or nothing.
+        let mut place = vec![OUTSIDE; self.scan.points().len()];
+        self.ids.iter().for_each(|&i| place[i as usize] = INSIDE);
+        let is_rim = |i: u32| {
+            let beyond = |j: &u32| place[*j as usize] == OUTSIDE;
+            self.scan.is_border(i) || self.scan.neighbours(i).iter().any(beyond)
+        };
+        let rim: Vec<u32> = if self.scan.is_mesh() {
+            self.ids.iter().copied().filter(|&i| is_rim(i)).collect()
+        } else {
+            return Vec::new();
+        };
+        rim.iter().for_each(|&i| place[i as usize] = RIM);
+        let at_rim = |t: &[u32; 3]| {
+            let at = t.map(|c| place[c as usize]);
+            let inside = at.iter().all(|p| *p != OUTSIDE);
+            inside && at.iter().filter(|p| **p == RIM).count() > 1
+        };
+        let triangles = self.scan.triangles().par_iter().with_min_len(CHUNK);
+        let edges: HashSet<(u32, u32)> = triangles
+            .filter(|t| at_rim(t))
+            .flat_map_iter(|t| (0..3).map(|k| (t[k], t[(k + 1) % 3])))
+            .filter(|(a, b)| place[*a as usize] == RIM && place[*b as usize] == RIM)
+            .collect();
         let mut border: Vec<(u32, u32)> =
             edges.iter().filter(|(a, b)| !edges.contains(&(*b, *a))).copied().collect();
         border.sort_unstable();
@@ -138,3 +155,9 @@ fn off_segment(p: &Point2<f64>, a: &Point2<f64>, b: &Point2<f64>) -> f64 {
     let t = if length > 0.0 { ((p - a).dot(&d) / length).clamp(0.0, 1.0) } else { 0.0 };
     (p - (a + d * t)).norm()
 }
+
+/// Where a point is, as seen from a region.
+const OUTSIDE: u8 = 0;
+const INSIDE: u8 = 1;
+const RIM: u8 = 2;
+const CHUNK: usize = 1 << 14;

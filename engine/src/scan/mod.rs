@@ -36,6 +36,7 @@ pub use storage::SharedSlice;
 pub use topology::EdgeCensus;
 pub use write::{Column, Precision, write_ply, write_stl_binary};
 
+use std::ops::Range;
 use std::path::Path;
 use std::sync::Arc;
 
@@ -338,21 +339,26 @@ impl Scan {
             return near.into_iter().map(|(i, _)| self.points()[i as usize]).collect();
         }
         let mut found = vec![id];
-        let mut ring = 0..1;
+        let (mut before, mut ring) = (0..0, 0..1);
         // Twice as many, since the rings around a point are not round.
         while found.len() < 2 * count && !ring.is_empty() {
-            for at in ring.clone() {
-                for &next in self.neighbours(found[at]) {
-                    if !found.contains(&next) {
-                        found.push(next);
-                    }
-                }
-            }
-            ring = ring.end..found.len();
+            // Neighbours of a ring lie in it, in the one before or in the next.
+            let mut next: Vec<u32> =
+                found[ring.clone()].iter().flat_map(|&i| self.neighbours(i)).copied().collect();
+            next.sort_unstable();
+            next.dedup();
+            let met = |i: &u32| {
+                let of = |range: &Range<usize>| found[range.clone()].binary_search(i).is_ok();
+                of(&ring) || of(&before)
+            };
+            next.retain(|i| !met(i));
+            (before, ring) = (ring, found.len()..found.len() + next.len());
+            found.append(&mut next);
         }
         let square = |i: u32| (self.points()[i as usize] - centre).norm_squared();
-        found.sort_by(|a, b| square(*a).total_cmp(&square(*b)).then(a.cmp(b)));
-        found.into_iter().take(count).map(|i| self.points()[i as usize]).collect()
+        let mut near: Vec<(f64, u32)> = found.into_iter().map(|i| (square(i), i)).collect();
+        near.sort_unstable_by(|a, b| a.0.total_cmp(&b.0).then(a.1.cmp(&b.1)));
+        near.into_iter().take(count).map(|(_, i)| self.points()[i as usize]).collect()
     }
 
     fn median_edge(&self) -> f64 {
