@@ -3,6 +3,7 @@
 use rayon::prelude::*;
 
 use super::grow::{Grower, Grown, KINDS, NONE};
+use super::label::{depths, labels, margin, peel};
 use super::{Side, Surveyed};
 use crate::associate::{Fit, Input, polish};
 use crate::error::Result;
@@ -18,16 +19,33 @@ pub(super) fn primitives(
     smallest: Option<f64>,
 ) -> Result<Vec<Surveyed>> {
     let scan = grower.scan;
-    let shapes: Vec<Primitive> = found.iter().map(|g| g.shape.clone()).collect();
-    let first = labels(grower, &shapes);
-    let better = fitted(scan, &shapes, &first);
-    let shapes: Vec<Primitive> = better
-        .iter()
-        .zip(&shapes)
-        .map(|(f, s)| f.as_ref().map_or(s, |f| &f.shape).clone())
+    let mut shapes: Vec<Primitive> = found.iter().map(|g| g.shape.clone()).collect();
+    let mut first = labels(grower, &shapes, &vec![true; found.len()]);
+    let smooth: Vec<bool> = found.par_iter().map(|g| grower.ends_smoothly(&g.patches)).collect();
+    let before = counted(&first, found.len());
+    for _ in 0..PEELINGS {
+        peel(scan, &shapes, &mut first);
+        let better = fitted(scan, &shapes, &first, FIRST, &smooth);
+        for (shape, fit) in shapes.iter_mut().zip(better) {
+            if let Some(fit) = fit {
+                *shape = fit.shape;
+            }
+        }
+    }
+    let left = counted(&first, found.len());
+    let is_ideal: Vec<bool> = (0..found.len())
+        .into_par_iter()
+        .map(|k| {
+            let kept = left[k] as f64 >= KEPT * before[k] as f64;
+            kept || !smooth[k] || {
+                let own = |i: u32| first[i as usize] == k as u32;
+                !grower.is_wavy(&shapes[k], &found[k].patches, PEELED, own)
+            }
+        })
         .collect();
-    let labels = labels(grower, &shapes);
-    let fits = fitted(scan, &shapes, &labels);
+    let mut labels = labels(grower, &shapes, &is_ideal);
+    peel(scan, &shapes, &mut labels);
+    let fits = fitted(scan, &shapes, &labels, usize::MAX, &smooth);
     let own = listed(&labels, found.len());
     let cell = area_of_point(scan);
     let mut made: Vec<(usize, Surveyed)> = fits
@@ -137,35 +155,11 @@ fn bent(fit: &Fit<Primitive>) -> bool {
     }
 }
 
-/// Primitive of each point: the nearest of those about its patch, if near enough and facing alike.
-fn labels(grower: &Grower<'_>, shapes: &[Primitive]) -> Vec<u32> {
-    let (scan, patches) = (grower.scan, grower.patches);
-    let (points, normals) = (scan.points(), scan.normals());
-    let reach = 4.0 * scan.noise() + 0.06 * scan.resolution();
-    let label = |i: u32| {
-        let (p, n) = (&points[i as usize], &normals[i as usize]);
-        let k = patches.of_point[i as usize];
-        let mut best = (reach, NONE);
-        let mut seen = [NONE; 8];
-        let mut count = 0;
-        for &j in std::iter::once(&k).chain(patches.near(k)) {
-            let owner = grower.owner[j as usize];
-            if owner == NONE || count == seen.len() || seen[..count].contains(&owner) {
-                continue;
-            }
-            seen[count] = owner;
-            count += 1;
-            let shape = &shapes[owner as usize];
-            let distance = shape.distance(p).abs();
-            let faces =
-                || shape.normal_at(p).is_some_and(|m| m.dot(n).abs() >= grower.limits.facing);
-            if distance < best.0 && faces() {
-                best = (distance, owner);
-            }
-        }
-        best.1
-    };
-    (0..points.len() as u32).into_par_iter().with_min_len(4096).map(label).collect()
+/// Number of points of each label.
+fn counted(labels: &[u32], count: usize) -> Vec<usize> {
+    let mut own = vec![0; count];
+    labels.iter().filter(|l| **l != NONE).for_each(|&l| own[l as usize] += 1);
+    own
 }
 
 /// Points of each label, ascending.
@@ -177,12 +171,41 @@ fn listed(labels: &[u32], count: usize) -> Vec<Vec<u32>> {
     own
 }
 
-/// Least squares of each shape to its points away from the edges; `None` where they do not determine it.
-fn fitted(scan: &Scan, shapes: &[Primitive], labels: &[u32]) -> Vec<Option<Fit<Primitive>>> {
+/// Least squares of each shape to its points away from the edges, about `most` of them; `None` where they
+/// do not determine it.
+fn fitted(
+    scan: &Scan,
+    shapes: &[Primitive],
+    labels: &[u32],
+    most: usize,
+    smooth: &[bool],
+) -> Vec<Option<Fit<Primitive>>> {
+    let depths = depths(scan, labels, smooth);
     let fit = |(shape, ids): (&Primitive, Vec<u32>)| {
         let label = labels[*ids.first()? as usize];
-        let inner = |i: &u32| scan.neighbours(*i).iter().all(|&j| labels[j as usize] == label);
-        let mut core: Vec<u32> = ids.iter().copied().filter(|i| inner(i)).collect();
+        // An outlier among the neighbours is no edge, nor is a surface that this one runs into smoothly.
+        let inner = |i: &u32| {
+            let p = &scan.points()[*i as usize];
+            let near = scan.neighbours(*i);
+            let normal = || shape.normal_at(p);
+            let smooth = |l: u32| {
+                let other = shapes[l as usize].normal_at(p);
+                other.zip(normal()).is_some_and(|(a, b)| a.dot(&b).abs() > SMOOTH)
+            };
+            let mut none = 0;
+            for &j in near {
+                match labels[j as usize] {
+                    NONE => none += 1,
+                    l if l != label && !smooth(l) => return false,
+                    _ => {}
+                }
+            }
+            none * OUTLIERS <= near.len()
+        };
+        let margin = margin(&ids, &depths);
+        let inner = |i: &u32| depths[*i as usize] >= margin && inner(i);
+        let step = (ids.len() / most).max(1);
+        let mut core: Vec<u32> = ids.iter().copied().step_by(step).filter(inner).collect();
         if core.len() < CORE {
             core = ids;
         }
@@ -218,5 +241,17 @@ fn area_of_point(scan: &Scan) -> f64 {
 const KINDS_SHOWN: [Kind; 5] = [Kind::Plane, Kind::Cylinder, Kind::Cone, Kind::Sphere, Kind::Torus];
 /// Largest expanded uncertainty of a radius in units of the radius.
 const KNOWN: f64 = 0.1;
+/// One neighbour in so many may belong to nothing away from edges.
+const OUTLIERS: usize = 4;
+/// Cosine of the angle up to which surfaces run into one another smoothly.
+const SMOOTH: f64 = 0.97;
+/// Times that shapes are fitted to what is left of their points.
+const PEELINGS: usize = 3;
+/// Share of its points that an ideal shape keeps where it is surrounded by smooth surface, else its waves must be
+/// smaller than this part of the noise.
+const KEPT: f64 = 0.9;
+const PEELED: f64 = 0.22;
+/// Points that a first fit looks at.
+const FIRST: usize = 4000;
 /// Points away from edges from which on the others are left out of the fit.
 const CORE: usize = 60;

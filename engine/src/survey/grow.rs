@@ -7,8 +7,6 @@
 //! constraint), the rivalry of kinds as in R. Schnabel, R. Wahl, R. Klein 2007, Efficient RANSAC
 //! for point-cloud shape detection, but without chance.
 
-use std::collections::HashSet;
-
 use rayon::prelude::*;
 
 use super::patches::Patches;
@@ -51,6 +49,23 @@ pub(super) struct Grower<'a> {
     pub(super) owner: Vec<u32>,
 }
 
+/// Which patches were met, a bit each.
+struct Marks(Vec<u64>);
+
+impl Marks {
+    fn new(count: usize) -> Self {
+        Marks(vec![0; count.div_ceil(64)])
+    }
+
+    /// Marks a patch; whether it was not marked yet.
+    fn put(&mut self, k: u32) -> bool {
+        let (word, bit) = (&mut self.0[k as usize / 64], 1u64 << (k % 64));
+        let new = *word & bit == 0;
+        *word |= bit;
+        new
+    }
+}
+
 /// No shape.
 pub(super) const NONE: u32 = u32::MAX;
 /// The kinds that are looked for, the simplest first.
@@ -81,21 +96,27 @@ impl<'a> Grower<'a> {
         order
     }
 
-    /// The simplest shape that explains the surroundings of a patch as well as any.
-    pub(super) fn best(&self, seed: u32) -> Option<Grown> {
+    /// The simplest shape that explains the surroundings of a patch as well as any; the patches of the largest
+    /// where all only touch a free-form surface.
+    pub(super) fn best(&self, seed: u32) -> Option<Result<Grown, Vec<u32>>> {
         let discs = self.discs(seed);
         let plane = self.grow(seed, &discs, Kind::Plane);
         if let Some(p) = &plane
             && p.patches.len() >= MANY
             && self.open(&p.patches) < CLOSED
         {
-            return plane;
+            return plane.map(Ok);
         }
         let others: Vec<Option<Grown>> =
             KINDS[1..].par_iter().map(|kind| self.grow(seed, &discs, *kind)).collect();
-        let all: Vec<Grown> = std::iter::once(plane).chain(others).flatten().collect();
+        let mut all: Vec<Grown> = std::iter::once(plane).chain(others).flatten().collect();
+        let largest = all.iter().max_by_key(|g| g.points).map(|g| g.patches.clone());
+        all.retain(|g| !self.is_free_form(g));
+        if all.is_empty() {
+            return largest.map(Err);
+        }
         let most = all.iter().map(|g| g.points).max()?;
-        all.into_iter().find(|g| g.points as f64 >= AS_GOOD * most as f64)
+        all.into_iter().find(|g| g.points as f64 >= AS_GOOD * most as f64).map(Ok)
     }
 
     /// Grows one kind of shape from the discs of patches about one.
@@ -149,23 +170,23 @@ impl<'a> Grower<'a> {
     fn sample(&self, ids: &[u32]) -> (Vec<Point3>, Vec<Vec3>) {
         let step = (self.count(ids) as f64 / SAMPLE as f64).max(1.0);
         let (mut points, mut normals) = (Vec::new(), Vec::new());
-        let (mut next, mut at) = (step / 2.0, 0.0);
+        let (mut next, mut start) = (step / 2.0, 0);
         for &k in ids {
-            for &i in self.patches.points(k) {
-                at += 1.0;
-                if at > next {
-                    next += step;
-                    points.push(self.scan.points()[i as usize]);
-                    normals.push(self.patches.normal[k as usize]);
-                }
+            let own = self.patches.points(k);
+            while let Some(&i) = own.get(next as usize - start) {
+                next += step;
+                points.push(self.scan.points()[i as usize]);
+                normals.push(self.patches.normal[k as usize]);
             }
+            start += own.len();
         }
         (points, normals)
     }
 
     /// Smooth free patches up to some rings round one, from few to many.
     fn discs(&self, seed: u32) -> Vec<Vec<u32>> {
-        let mut seen = HashSet::from([seed]);
+        let mut seen = Marks::new(self.patches.len());
+        seen.put(seed);
         let mut found = vec![seed];
         let mut ring = 0..1;
         let mut discs: Vec<Vec<u32>> = Vec::new();
@@ -173,7 +194,7 @@ impl<'a> Grower<'a> {
             for at in ring.clone() {
                 let k = found[at];
                 for &j in self.patches.near(k) {
-                    if self.is_free(j) && !self.turns(k, j) && seen.insert(j) {
+                    if self.is_free(j) && !self.turns(k, j) && seen.put(j) {
                         found.push(j);
                     }
                 }
@@ -196,14 +217,15 @@ impl<'a> Grower<'a> {
     fn flood(&self, seed: u32, shape: &Primitive) -> Vec<u32> {
         let mut front = vec![seed];
         front.extend_from_slice(self.patches.near(seed));
-        let mut seen: HashSet<u32> = front.iter().copied().collect();
+        let mut seen = Marks::new(self.patches.len());
+        front.iter().for_each(|&k| _ = seen.put(k));
         let mut found = Vec::new();
         while let Some(k) = front.pop() {
             if !self.is_free(k) || !self.lies_on(k, shape) {
                 continue;
             }
             found.push(k);
-            front.extend(self.patches.near(k).iter().filter(|&&j| seen.insert(j)));
+            front.extend(self.patches.near(k).iter().filter(|&&j| seen.put(j)));
         }
         found.sort_unstable();
         found
@@ -214,7 +236,7 @@ impl<'a> Grower<'a> {
     }
 
     /// Whether there is an edge between two patches.
-    fn turns(&self, k: u32, j: u32) -> bool {
+    pub(super) fn turns(&self, k: u32, j: u32) -> bool {
         let n = &self.patches.normal;
         n[k as usize].dot(&n[j as usize]) < self.limits.edge
     }

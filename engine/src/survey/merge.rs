@@ -10,25 +10,42 @@ use crate::primitive::{Kind, Primitive};
 impl Grower<'_> {
     /// Merges until nothing is left to merge; what was merged away keeps no patches.
     pub(super) fn merge(&mut self, found: &mut [Grown]) {
+        // What did not go together does not until one of it has grown.
+        let mut apart = BTreeSet::new();
         loop {
             let touching = self.neighbours();
             let mut sets: Vec<Vec<u32>> = touching.iter().map(|&(a, b)| vec![a, b]).collect();
             sets.extend(self.pieces(found));
-            let merged = self.merge_sets(found, &sets);
+            let merged = self.merge_sets(found, sets, &mut apart);
             // Short pieces of a bend do not show its radius two by two.
-            if !merged && !self.merge_sets(found, &bends(found, &touching)) {
+            if !merged && !self.merge_sets(found, bends(found, &touching), &mut apart) {
                 return;
             }
         }
     }
 
     /// Merges what it can of some sets, the largest first; whether there was any.
-    fn merge_sets(&mut self, found: &mut [Grown], sets: &[Vec<u32>]) -> bool {
+    fn merge_sets(
+        &mut self,
+        found: &mut [Grown],
+        mut sets: Vec<Vec<u32>>,
+        apart: &mut BTreeSet<Vec<u32>>,
+    ) -> bool {
+        sets.sort_unstable();
+        sets.dedup();
+        sets.retain(|set| !apart.contains(set));
         let join = |set: &Vec<u32>| {
             let members: Vec<&Grown> = set.iter().map(|&k| &found[k as usize]).collect();
-            Some((set.clone(), self.join(&members)?))
+            self.join(&members)
         };
-        let mut joined: Vec<(Vec<u32>, Grown)> = sets.par_iter().filter_map(join).collect();
+        let tried: Vec<Option<Grown>> = sets.par_iter().map(join).collect();
+        let mut joined: Vec<(Vec<u32>, Grown)> = Vec::new();
+        for (set, grown) in sets.into_iter().zip(tried) {
+            match grown {
+                Some(grown) => joined.push((set, grown)),
+                None => _ = apart.insert(set),
+            }
+        }
         joined.sort_by(|x, y| y.1.points.cmp(&x.1.points).then_with(|| x.0.cmp(&y.0)));
         let mut done = vec![false; found.len()];
         let any = !joined.is_empty();
@@ -43,6 +60,7 @@ impl Grower<'_> {
             }
             grown.patches.iter().for_each(|&k| self.owner[k as usize] = set[0]);
             found[set[0] as usize] = grown;
+            apart.retain(|other| !other.iter().any(|k| set.contains(k)));
         }
         any
     }
@@ -133,8 +151,14 @@ impl Grower<'_> {
             }
             let Some(shape) = self.fit(&all, kind) else { continue };
             let lies = |g: &&Grown| {
-                let on = g.patches.iter().filter(|&&k| self.lies_on(k, &shape)).count();
-                on as f64 > NEARLY_ALL * g.patches.len() as f64
+                let share = |step: usize| {
+                    let looked_at = g.patches.iter().step_by(step);
+                    let all = looked_at.len() as f64;
+                    looked_at.filter(|&&k| self.lies_on(k, &shape)).count() as f64 / all
+                };
+                // What is far off shows in a few.
+                let step = (g.patches.len() / SEEN_AT_ONCE).max(1);
+                share(step) > FAR_OFF && share(1) > NEARLY_ALL
             };
             if members.iter().all(lies) {
                 return Some(Grown { shape, points, patches: all });
@@ -211,5 +235,8 @@ const OFF: f64 = 0.3;
 const BENT: f64 = 0.7;
 /// Share of the patches of each piece that must lie on the joint shape.
 const NEARLY_ALL: f64 = 0.9;
+/// Patches that show whether a piece is far off, and the share of them that must not be.
+const SEEN_AT_ONCE: usize = 100;
+const FAR_OFF: f64 = 0.7;
 /// A piece this many times smaller does not change the kind of the larger.
 const FEW: usize = 8;

@@ -8,7 +8,9 @@
 //! resolution.
 
 mod claim;
+mod freeform;
 mod grow;
+mod label;
 mod merge;
 mod patches;
 mod propose;
@@ -176,6 +178,7 @@ fn survey(scan: &Scan, options: &SurveyOptions) -> Result<Survey> {
     grower.merge(&mut found);
     grower.settle(&mut found);
     grower.merge(&mut found);
+    grower.give_up(&mut found);
     report("surveying: fits", 0.85)?;
     let primitives = claim::primitives(&grower, &found, options.smallest)?;
     report("surveying: groups", 0.95)?;
@@ -200,7 +203,14 @@ fn grow_all(
         report("surveying: shapes", 0.1 + 0.6 * n as f64 / order.len() as f64)?;
         tried[seed as usize] = true;
         patches.near(seed).iter().for_each(|&j| tried[j as usize] = true);
-        let Some(grown) = grower.best(seed) else { continue };
+        let grown = match grower.best(seed) {
+            Some(Ok(grown)) => grown,
+            Some(Err(free_form)) => {
+                free_form.iter().for_each(|&k| tried[k as usize] = true);
+                continue;
+            }
+            None => continue,
+        };
         if grown.points < grower.limits.fewest || grower.inner(&grown.patches) < grower.limits.inner
         {
             continue;

@@ -36,6 +36,10 @@ impl Grower<'_> {
     fn moves(&self, found: &[Grown]) -> Vec<(u32, u32)> {
         let better = |k: u32| {
             let own = self.owner[k as usize];
+            let is_rival = |j: &u32| ![NONE, own].contains(&self.owner[*j as usize]);
+            if !self.patches.near(k).iter().any(is_rival) {
+                return None;
+            }
             let shape = |o: u32| &found[o as usize].shape;
             let mut best = match own {
                 NONE => (f64::INFINITY, NONE),
