@@ -210,7 +210,7 @@ fn stroke(colour: [u8; 3], width: f64) -> Stroke {
 
 /// Times that normals are smoothed: about three rings of neighbours.
 const SMOOTHINGS: usize = 3;
-const INK: [u8; 3] = [24, 24, 28];
+pub(super) const INK: [u8; 3] = [24, 24, 28];
 const OTHER: [u8; 3] = [112, 84, 12];
 const HOLE: [u8; 3] = [0, 88, 140];
 const FACE: [u8; 3] = [0, 110, 84];

@@ -47,7 +47,7 @@ pub(super) fn figure(
     tags: &[Tag],
     Words { alt, caption, reach }: &Words<'_>,
 ) -> Result<String> {
-    let data = STANDARD.encode(draw(scene, camera).to_png()?);
+    let data = STANDARD.encode(draw(scene, camera).to_small_png()?);
     let (w, h) = (camera.width, camera.height);
     let mut lines = String::new();
     let mut words = String::new();

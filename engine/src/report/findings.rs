@@ -280,7 +280,7 @@ fn value(f: &Finding, units: &Units) -> String {
 }
 
 /// Limit with the sense in which it binds, where the kind of check says which.
-fn limit(f: &Finding, units: &Units) -> Option<String> {
+pub(super) fn limit(f: &Finding, units: &Units) -> Option<String> {
     let sense = match f.kind {
         _ if f.at_most => "≤ ",
         "clearance" | "hole" | "tool access" | "insertion" | "motion" | "thermal" => "≥ ",
@@ -303,7 +303,7 @@ fn with_unit(value: &str, f: &Finding, units: &Units) -> String {
 }
 
 /// A number's name for people.
-fn capital(name: &str) -> String {
+pub(super) fn capital(name: &str) -> String {
     let words = name.replace('_', " ");
     let mut letters = words.chars();
     letters.next().map_or_else(String::new, |c| c.to_uppercase().chain(letters).collect())

@@ -1,8 +1,9 @@
 //! The page and pictures people look at, and the summary for a terminal.
 //!
-//! [`html()`] writes one file that opens without a network and runs no script; [`general_picture`]
-//! its first picture alone; [`summary()`] what a terminal shows. Names and notes come from foreign
-//! files and are escaped wherever they appear. The same outcome gives the same bytes.
+//! [`html()`] writes one file that opens without a network and runs no script but its own: a 3D view (`viewer/`, over
+//! the scene that `scene/` packs) and sortable tables. Without script or WebGL2 its pictures and tables say the same.
+//! [`general_picture`] gives its first picture alone; [`summary()`] what a terminal shows. Names and notes come from
+//! foreign files and are escaped wherever they appear. The same outcome gives the same bytes.
 
 mod budgets;
 mod compose;
@@ -15,11 +16,13 @@ mod number;
 mod page;
 mod picture;
 mod profile;
+mod scene;
 mod summary;
 mod survey;
 mod table;
 mod text;
 mod view;
+mod viewer;
 mod way;
 
 use crate::error::{Error, Result};

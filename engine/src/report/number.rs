@@ -91,6 +91,11 @@ impl Units {
         fixed(rad / self.angle.to_rad(), decimals)
     }
 
+    /// Decimals of a place (0.01 mm).
+    pub(super) fn decimals(&self) -> usize {
+        self.length_decimals().0
+    }
+
     /// Decimals of a place where room is short (0.1 mm).
     pub(super) fn coarse_decimals(&self) -> usize {
         self.length_decimals().0 - 1

@@ -5,15 +5,17 @@ use crate::job::Outcome;
 
 use super::number::Units;
 use super::picture::{BAND_COLOURS, Bands};
+use super::scene::{self, Packed};
 use super::table::name;
 use super::{
-    ReportOptions, budgets, compose, facts, features, figure, findings, made, text, view, way,
+    ReportOptions, budgets, compose, facts, features, figure, findings, made, text, view, viewer,
+    way,
 };
 
 /// The whole page.
 pub(super) fn page(outcome: &Outcome, options: &ReportOptions) -> Result<String> {
     let units = Units::of(outcome);
-    let Pictures { stage, looks, way, made } = pictures(outcome, options, &units)?;
+    let Pictures { stage, looks, way, made, scene } = pictures(outcome, options, &units)?;
     let parts = [
         ("findings", "Failed and undecided", looks),
         ("way-in", "Way in", way),
@@ -35,18 +37,21 @@ pub(super) fn page(outcome: &Outcome, options: &ReportOptions) -> Result<String>
         there().map(|(id, title, content)| section(id, title, content)).collect();
     let body =
         format!("{}<main>\n{stage}{sections}</main>\n", header(outcome, options, &units, &links));
-    Ok(whole(&outcome.job, "fit report", &body))
+    Ok(whole(&outcome.job, "fit report", &body, &viewer::data(scene.as_ref())))
 }
 
-/// The file round a body that is safe HTML; nothing in it may run or be fetched.
-pub(super) fn whole(title: &str, kind: &str, body: &str) -> String {
+/// The file round a body that is safe HTML and data that runs nothing; of it our own script alone may run, nothing may
+/// be fetched.
+pub(super) fn whole(title: &str, kind: &str, body: &str, data: &str) -> String {
+    let (script, hash) = viewer::script();
+    let style = viewer::style(STYLE);
     format!(
         "<!DOCTYPE html>\n<html lang=\"en\">\n<head>\n<meta charset=\"utf-8\">\n\
          <meta http-equiv=\"Content-Security-Policy\" content=\"default-src 'none'; img-src data:; \
-         style-src 'unsafe-inline'; base-uri 'none'; form-action 'none'\">\n\
+         style-src 'unsafe-inline'; script-src '{hash}'; base-uri 'none'; form-action 'none'\">\n\
          <meta name=\"viewport\" content=\"width=device-width, initial-scale=1\">\n\
          <meta name=\"color-scheme\" content=\"light dark\">\n\
-         <title>{} – {kind}</title>\n<style>\n{STYLE}</style>\n</head>\n<body>\n{body}</body>\n</html>\n",
+         <title>{} – {kind}</title>\n<style>\n{style}</style>\n</head>\n<body>\n{body}{data}{script}</body>\n</html>\n",
         text::html(title)
     )
 }
@@ -57,6 +62,7 @@ struct Pictures {
     looks: String,
     way: String,
     made: String,
+    scene: Option<Packed>,
 }
 
 /// The overview, the close looks, the way in and the made part, with pictures if they are asked for and there is what
@@ -69,6 +75,7 @@ fn pictures(outcome: &Outcome, options: &ReportOptions, units: &Units) -> Result
         let looks = findings::close_looks(outcome, units, None, 0, close)?;
         return Ok(Pictures {
             stage: stage("", outcome, units),
+            scene: None,
             looks,
             way: way::section(outcome, None, units, close)?,
             made: made::section(outcome, None, units, close)?,
@@ -92,8 +99,10 @@ fn pictures(outcome: &Outcome, options: &ReportOptions, units: &Units) -> Result
         shots += &figure::figure(&marked, &camera, units, &tags, &words(&alt, &caption))?;
     }
     shots += &legend(outcome, &looks.bands, units);
+    let shots = viewer::VIEW.to_owned() + &shots;
     Ok(Pictures {
         stage: stage(&shots, outcome, units),
+        scene: Some(scene::of_outcome(outcome, &looks, &scene, &from)?),
         looks: cards,
         way: way::section(outcome, Some(&looks), units, close)?,
         made: made::section(outcome, Some(&from), units, close)?,
@@ -140,10 +149,11 @@ fn stage(shots: &str, outcome: &Outcome, units: &Units) -> String {
     if shots.is_empty() && list.is_empty() {
         return String::new();
     }
+    let things = if shots.is_empty() { "" } else { viewer::THINGS };
     let beside = if list.is_empty() {
-        String::new()
+        things.to_owned()
     } else {
-        format!("<div class=\"beside\"><h2>Findings, worst first</h2>\n{list}</div>\n")
+        format!("<div class=\"beside\"><h2>Findings, worst first</h2>\n{list}{things}</div>\n")
     };
     format!(
         "<section class=\"stage\" id=\"view\" aria-label=\"Overview\">\n<div class=\"shots\">{shots}</div>\n{beside}</section>\n"

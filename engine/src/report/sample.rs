@@ -96,9 +96,9 @@ pub(super) fn whole() -> crate::error::Result<Outcome> {
     Ok(whole)
 }
 
-/// The same with a scan of the surface, placed by the identity.
-pub(super) fn scanned() -> crate::error::Result<Outcome> {
-    let (points, triangles) = surface();
+/// The same with a scan of the surface, placed by the identity; `fine` points to a millimetre.
+pub(super) fn scanned(fine: u32) -> crate::error::Result<Outcome> {
+    let (points, triangles) = surface(fine);
     let front = ScanOutcome {
         length_error: None,
         name: "front".into(),
@@ -130,8 +130,8 @@ pub(super) fn height(x: f64, y: f64) -> Option<f64> {
 }
 
 /// Points and triangles of a scan of it, about one point a millimetre, outside upwards.
-pub(super) fn surface() -> (Vec<Point3>, Vec<[u32; 3]>) {
-    let (nx, ny) = (240u32, 170u32);
+pub(super) fn surface(fine: u32) -> (Vec<Point3>, Vec<[u32; 3]>) {
+    let (nx, ny) = (240 * fine, 170 * fine);
     let mut seed = 1u32;
     let mut noise = || {
         seed = seed.wrapping_mul(1_664_525).wrapping_add(1_013_904_223);
@@ -141,7 +141,7 @@ pub(super) fn surface() -> (Vec<Point3>, Vec<[u32; 3]>) {
     let mut seen = Vec::new();
     for j in 0..=ny {
         for i in 0..=nx {
-            let (x, y) = (f64::from(i), f64::from(j));
+            let (x, y) = (f64::from(i) / f64::from(fine), f64::from(j) / f64::from(fine));
             seen.push(height(x, y).is_some());
             points.push(Point3::new(x, y, height(x, y).unwrap_or(0.0) + noise()));
         }

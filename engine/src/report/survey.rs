@@ -4,7 +4,7 @@ use super::figure::{self, Tag, Words};
 use super::number::Units;
 use super::picture::{Mesh, Paint, Scene};
 use super::table::{Table, name, plus_minus};
-use super::{features, page, text, view};
+use super::{features, page, scene, text, view, viewer};
 use crate::error::Result;
 use crate::primitive::{Direction, Pose, Vec3, unit};
 use crate::survey::{Survey, Surveyed};
@@ -16,20 +16,23 @@ use crate::units::{AngleUnit, LengthUnit};
 /// [`crate::Error::Internal`] if a picture cannot be encoded.
 pub fn survey_html(survey: &Survey, title: &str) -> Result<String> {
     let units = Units { length: LengthUnit::Millimetre, angle: AngleUnit::Degree };
+    let (shots, first) = pictures(survey, &units)?;
+    let packed = scene::of_survey(survey, &units, colour, &first)?;
     let body = format!(
         "<header>\n<p class=\"kind\">Survey</p>\n<h1>{}</h1>\n<p class=\"about\">{}</p>\n\
          <p class=\"caution\">What the scanner did not see is not here. Uncertainties hold the scatter of the \
          points alone; a run of a job says what each feature deserves.</p></header>\n<main>\n\
-         <section class=\"stage\" id=\"view\" aria-label=\"Pictures\"><div class=\"shots\">{}</div></section>\n\
-         {}{}{}</main>\n",
+         <section class=\"stage\" id=\"view\" aria-label=\"Pictures\"><div class=\"shots\">{}{shots}</div>\n\
+         <div class=\"beside\">{}</div></section>\n{}{}{}</main>\n",
         name(title),
         about(survey, &units),
-        pictures(survey, &units)?,
+        viewer::VIEW,
+        viewer::THINGS,
         page::section("found", "Primitives", &primitives(survey, &units)),
         page::section("made", "Holes and tubes", &made(survey, &units)),
         page::section("alike", "What they have in common", &groups(survey, &units)),
     );
-    Ok(page::whole(title, "survey", &body))
+    Ok(page::whole(title, "survey", &body, &viewer::data(Some(&packed))))
 }
 
 /// What a terminal shows of a survey.
@@ -77,8 +80,8 @@ fn about(survey: &Survey, units: &Units) -> String {
     )
 }
 
-/// The scan from four sides and, from above and below, whatever else shows much.
-fn pictures(survey: &Survey, units: &Units) -> Result<String> {
+/// The scan from three sides, and the direction to the viewer of the first of them.
+fn pictures(survey: &Survey, units: &Units) -> Result<(String, Direction)> {
     let mut labels = vec![-1.0; survey.scan.points().len()];
     for (k, p) in survey.primitives.iter().enumerate() {
         p.region.ids().iter().for_each(|&i| labels[i as usize] = k as f64);
@@ -122,7 +125,7 @@ fn pictures(survey: &Survey, units: &Units) -> Result<String> {
             &Words { alt: &alt, caption: &caption, reach: 1.0 },
         )?;
     }
-    Ok(out)
+    Ok((out, first))
 }
 
 /// Where the surface faces at the primitive's point.

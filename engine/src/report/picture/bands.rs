@@ -20,7 +20,7 @@ pub(in crate::report) struct Bands {
     /// Values at which a dark line is drawn, not a number for none.
     marked: [f64; 2],
     /// Colour of what is not a number.
-    unknown: [u8; 3],
+    pub(in crate::report) unknown: [u8; 3],
     /// Share of the colour that light and shade may take: a map is read by its colours, not by its shape.
     pub(super) shade: f32,
 }
@@ -68,7 +68,7 @@ impl Bands {
     }
 
     /// Values at which a dark line is drawn, not a number for none.
-    pub(super) fn marked(&self) -> [f32; 2] {
+    pub(in crate::report) fn marked(&self) -> [f32; 2] {
         self.marked.map(|m| m as f32)
     }
 }

@@ -9,6 +9,7 @@ mod camera;
 mod crease;
 mod finish;
 mod image;
+mod palette;
 mod raster;
 mod scene;
 mod section;

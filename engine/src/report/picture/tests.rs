@@ -167,7 +167,7 @@ fn the_file_reads_back_to_the_same_pixels() {
 
 #[test]
 fn same_bits_for_any_number_of_threads() {
-    let (points, triangles) = crate::report::sample::surface();
+    let (points, triangles) = crate::report::sample::surface(1);
     let scan = mesh(&points, &triangles, Paint::Scan);
     let cloud = Mesh { point_radius: 0.5, ..mesh(&points, &[], Paint::Scan) };
     let mut camera = above(500, 400).framed(Point3::new(120.0, 85.0, 10.0), [125.0, 90.0]);

@@ -1,0 +1,119 @@
+// From the page's two data elements to arrays of whole numbers.
+
+function fromBase64(text) {
+  if (Uint8Array.fromBase64) return Uint8Array.fromBase64(text);
+  const bytes = atob(text);
+  return Uint8Array.from({ length: bytes.length }, (_, i) => bytes.charCodeAt(i));
+}
+
+async function inflate(bytes, expected) {
+  let raw;
+  try {
+    const stream = new Blob([bytes]).stream().pipeThrough(new DecompressionStream('deflate'));
+    raw = new Uint8Array(await new Response(stream).arrayBuffer());
+  } catch {
+    throw new Error('its data is damaged');
+  }
+  if (raw.length !== expected) throw new Error('its data is incomplete');
+  return raw;
+}
+
+// Four planes of bytes, differences to the number a stride before, folded: see scene/pack.rs.
+async function unpack(scene, text) {
+  const total = scene.arrays.reduce((sum, [count]) => sum + 4 * count, 0);
+  let bytes;
+  try {
+    bytes = fromBase64(text.trim());
+  } catch {
+    throw new Error('its data is damaged');
+  }
+  const raw = await inflate(bytes, total);
+  let from = 0;
+  return scene.arrays.map(([count, stride]) => {
+    const out = new Int32Array(count);
+    for (let i = 0, a = from; i < count; i++, a++) {
+      const n = raw[a] | raw[a + count] << 8 | raw[a + 2 * count] << 16 | raw[a + 3 * count] << 24;
+      out[i] = (i < stride ? 0 : out[i - stride]) + (n >>> 1 ^ -(n & 1));
+    }
+    from += 4 * count;
+    return out;
+  });
+}
+
+// Places are kept from the middle of the scene: single precision is enough there.
+function surfaceOf(mesh, arrays, step) {
+  const places = Float32Array.from(arrays[mesh.places], (n) => n * step);
+  const corners = new Uint32Array(arrays[mesh.triangles]);
+  const surface = { ...mesh, places, corners, values: null, labels: null, boxes: boxesOf(places, corners) };
+  if (mesh.values) {
+    surface.scale = mesh.values[1];
+    surface.values = Float32Array.from(arrays[mesh.values[0]], (n) => n === -2147483648 ? 1e9 : n / 1000);
+  }
+  if (mesh.labels != null) surface.labels = arrays[mesh.labels];
+  if (mesh.kind === 'scan' || mesh.kind === 'overlap') surface.normals = normalsOf(places, corners);
+  return surface;
+}
+
+// Two places for each segment; a line of one point is a segment without length.
+function segmentsOf(lines, arrays, step) {
+  const places = arrays[lines.places];
+  const out = [];
+  let at = 0;
+  const point = (k) => out.push(places[3 * k] * step, places[3 * k + 1] * step, places[3 * k + 2] * step);
+  for (const count of arrays[lines.counts]) {
+    if (count === 1) { point(at); point(at); }
+    for (let k = at; k + 1 < at + count; k++) { point(k); point(k + 1); }
+    at += count;
+  }
+  return Float32Array.from(out);
+}
+
+// A box about each run of consecutive triangles, which lie together.
+const RUN = 128;
+function boxesOf(places, corners) {
+  const runs = Math.ceil(corners.length / 3 / RUN);
+  const boxes = new Float32Array(6 * runs);
+  for (let r = 0; r < runs; r++) {
+    const box = [Infinity, Infinity, Infinity, -Infinity, -Infinity, -Infinity];
+    const end = Math.min(corners.length, 3 * RUN * (r + 1));
+    for (let c = 3 * RUN * r; c < end; c++) {
+      for (let k = 0; k < 3; k++) {
+        const v = places[3 * corners[c] + k];
+        if (v < box[k]) box[k] = v;
+        if (v > box[k + 3]) box[k + 3] = v;
+      }
+    }
+    boxes.set(box, 6 * r);
+  }
+  return boxes;
+}
+
+// Normals weighted by area, then twice averaged over triangles: noise in the shading hides the shape.
+function normalsOf(places, corners) {
+  let normals = summed(corners, places.length, (a, b, d) => {
+    const corner = (i) => [places[i], places[i + 1], places[i + 2]];
+    const p = corner(a);
+    return cross(minus(corner(b), p), minus(corner(d), p));
+  });
+  for (let pass = 0; pass < 2; pass++) {
+    const n = normals;
+    normals = summed(corners, n.length, (a, b, d) => [n[a] + n[b] + n[d], n[a + 1] + n[b + 1] + n[d + 1], n[a + 2] + n[b + 2] + n[d + 2]]);
+  }
+  return Int8Array.from({ length: normals.length / 3 * 4 }, (_, i) =>
+    i % 4 === 3 ? 0 : Math.round(127 * normals[3 * (i >> 2) + i % 4]));
+}
+
+// What each triangle gives to its corners, summed and brought to length 1.
+function summed(corners, length, of) {
+  const sums = new Float32Array(length);
+  for (let c = 0; c < corners.length; c += 3) {
+    const three = [3 * corners[c], 3 * corners[c + 1], 3 * corners[c + 2]];
+    const given = of(...three);
+    for (const i of three) for (let k = 0; k < 3; k++) sums[i + k] += given[k];
+  }
+  for (let i = 0; i < length; i += 3) {
+    const s = Math.hypot(sums[i], sums[i + 1], sums[i + 2]) || 1;
+    for (let k = 0; k < 3; k++) sums[i + k] /= s;
+  }
+  return sums;
+}

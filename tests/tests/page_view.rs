@@ -1,0 +1,286 @@
+//! The page in a browser: Chromium without a window, drawing by software. Skipped, and said so, where there is none.
+
+use std::path::{Path, PathBuf};
+use std::process::Command;
+use std::sync::{Mutex, OnceLock, PoisonError};
+use std::time::{Duration, Instant};
+
+use fitwright::context::Context;
+use fitwright::fitcheck::Verdict;
+use fitwright::job::{Folder, Job, Outcome};
+use fitwright::report::{ReportOptions, html};
+use fitwright::simulate::{self, DEMO_JOB};
+use serde_json::{Value, json};
+
+/// Names that try to leave their cell, their attribute, their element, their script.
+const HOSTILE: [&str; 6] = [
+    "</script><script>window.hit=1</script>",
+    "<!--<script>",
+    "\"><img src=x onerror=\"window.hit=1\">",
+    "' onmouseover='window.hit=1",
+    "=HYPERLINK(\"x\")\u{2028}${window.hit=1}",
+    "]]></style><style>*{display:none}</style>",
+];
+
+/// The demo is made and run once; small pictures, as they are not what is looked at here.
+fn outcome() -> &'static Outcome {
+    static RUN: OnceLock<Outcome> = OnceLock::new();
+    RUN.get_or_init(|| {
+        let folder = tempfile::tempdir().expect("a temporary folder");
+        simulate::demo().and_then(|d| d.write(folder.path())).expect("the demo's files");
+        let file = folder.path().join(DEMO_JOB);
+        let context = Context::new(2).expect("two threads");
+        let job = Job::read(&file).expect("the demo's job");
+        job.run(&Folder::of(&file), &context).expect("the demo's run")
+    })
+}
+
+fn page_of(outcome: &Outcome) -> String {
+    let mut options = ReportOptions::default();
+    (options.picture_width, options.close_views) = (300, 1);
+    html(outcome, &options).expect("the page")
+}
+
+/// The demo's page as it is written.
+fn page() -> &'static str {
+    static PAGE: OnceLock<String> = OnceLock::new();
+    PAGE.get_or_init(|| page_of(outcome()))
+}
+
+#[test]
+fn what_the_page_shows_is_what_the_outcome_says() {
+    let Some(browser) = Browser::find() else { return };
+    let mut named = outcome().clone();
+    // Every foreign name is hostile, each still its own.
+    for (k, f) in named.features.iter_mut().enumerate() {
+        f.feature.name = format!("{k} {}", HOSTILE[k % HOSTILE.len()]);
+        f.feature.notes = vec![HOSTILE[k % HOSTILE.len()].to_owned()];
+    }
+    for (k, f) in named.findings.iter_mut().enumerate() {
+        f.name = format!("{} {k}", HOSTILE[k % HOSTILE.len()]);
+        f.detail = HOSTILE[(k + 1) % HOSTILE.len()].into();
+    }
+    named.job = HOSTILE[0].into();
+    // The names must not end the test's own element.
+    let expected = expected(&named).to_string().replace('<', "\\u003c");
+    let selftest = include_str!("../page/selftest.js");
+    let page = page_of(&named);
+    let policy = page.split("script-src ").nth(1).and_then(|p| p.split(';').next());
+    let policy = format!("script-src {}", policy.expect("a policy for scripts"));
+    let page = page.replacen(&policy, "script-src 'unsafe-inline'", 1).replace(
+        "</body>",
+        &format!("<script>const expected = {expected};\n{selftest}</script></body>"),
+    );
+    let dom = browser.run(&page, &["--dump-dom", "--window-size=800,700"]).text;
+    let said = dom.split("<pre id=\"selftest\">").nth(1).unwrap_or("nothing was said");
+    let said = said.split("</pre>").next().unwrap_or_default();
+    let failed: Vec<&str> = said.lines().filter(|l| !l.starts_with("ok ") && *l != "end").collect();
+    assert!(failed.is_empty(), "{failed:#?}");
+    assert!(said.trim_end().ends_with("\nend"), "the checks did not come to their end: {said}");
+    assert!(said.lines().count() > 60, "{said}");
+}
+
+/// The policy lets our own script run and nothing else; the page asks for no other file, and complains of nothing.
+#[test]
+fn the_page_starts_as_it_is_written_and_fetches_nothing() {
+    let Some(browser) = Browser::find() else { return };
+    let log = tempfile::NamedTempFile::new().expect("a file");
+    let log_to = format!("--log-net-log={}", log.path().display());
+    let began = Instant::now();
+    let run = browser.run(page(), &["--dump-dom", &log_to]);
+    let took = began.elapsed();
+    assert!(run.text.contains("<body class=\"with3d\">"), "{}", run.errors);
+    let complaints: Vec<&str> = run.errors.lines().filter(|l| l.contains("CONSOLE")).collect();
+    assert!(complaints.is_empty(), "{complaints:?}");
+    let events = std::fs::read_to_string(log.path()).expect("the log of requests");
+    let asked: Vec<&str> = events
+        .split("\"url\":\"")
+        .skip(1)
+        .filter_map(|u| u.split('"').next())
+        .filter(|u| {
+            !u.starts_with("file://") && !u.starts_with("data:") && !u.starts_with("chrome")
+        })
+        .collect();
+    assert!(asked.is_empty(), "{asked:?}");
+    let empty = Instant::now();
+    browser.run("<!DOCTYPE html><title>x</title>", &["--dump-dom"]);
+    // All of its drawing, twice over, by software: the budget of the first picture is two seconds, four fail.
+    let more = took.saturating_sub(empty.elapsed());
+    assert!(more < Duration::from_secs(4), "{more:?} more than an empty page");
+    assert!(page().len() < 2_500_000, "{}", page().len());
+}
+
+#[test]
+fn without_webgl_or_with_damaged_data_tables_and_pictures_stand() {
+    let Some(browser) = Browser::find() else { return };
+    let dark = browser.without_webgl(page(), &["--dump-dom"]).text;
+    for dom in [&dark, &browser.run(&damaged(), &["--dump-dom"]).text] {
+        assert!(dom.contains("The 3D view could not start: "), "no message");
+        assert!(!dom.contains("with3d"));
+        assert!(dom.contains("id=\"features\"") && dom.contains("<figure class=\"view\">"));
+    }
+    assert!(dark.contains("no WebGL2 here"));
+}
+
+/// The page with a piece cut out of its data.
+fn damaged() -> String {
+    let (before, block) = page().split_once("id=\"block\">").expect("a block");
+    let (block, after) = block.split_once("</script>").expect("its end");
+    let half = block.len() / 8 * 4;
+    format!("{before}id=\"block\">{}</script>{after}", &block[..half])
+}
+
+/// Loosely: the view is neither empty nor full, dark is dark, and a narrow page is not wider than its window.
+#[test]
+fn it_looks_right_in_light_and_dark_at_desk_and_phone_width() {
+    let Some(browser) = Browser::find() else { return };
+    for (size, dark) in [((1280, 900), false), ((1280, 900), true), ((500, 900), false)] {
+        let scheme = if dark { "--blink-settings=preferredColorScheme=0" } else { "--mute-audio" };
+        let window = format!("--window-size={},{}", size.0, size.1);
+        let picture = browser.screenshot(page(), &[&window, scheme]);
+        let paper = picture.at(2, 2);
+        assert_eq!(paper < 80, dark, "paper {paper} at {size:?}");
+        let ink = picture.share(|v| v.abs_diff(paper) > 40);
+        assert!((0.05..0.7).contains(&ink), "{ink} of the page is not paper at {size:?}");
+        // What runs over the side would be cut off there.
+        let edge =
+            (0..picture.tall).filter(|y| picture.at(picture.wide - 1, *y).abs_diff(paper) > 40);
+        assert_eq!(edge.count(), 0, "something runs over the right side at {size:?}");
+    }
+}
+
+fn expected(outcome: &Outcome) -> Value {
+    let first = &outcome.scans[0];
+    let pose = outcome.machine_from_scan * first.first_from_this;
+    let m = pose.to_homogeneous();
+    let motion: Vec<[f64; 4]> = (0..3).map(|r| [0, 1, 2, 3].map(|c| m[(r, c)])).collect();
+    let points = first.scan.points();
+    let place = |k: usize| {
+        let p = points[k * (points.len() / 60)];
+        json!({ "scanner": p.coords.as_slice(), "machine": (pose * p).coords.as_slice() })
+    };
+    // Line breaks of other kinds are shown as blanks.
+    let shown = |n: &String| n.replace('\u{2028}', " ");
+    let names: Vec<String> = outcome
+        .features
+        .iter()
+        .map(|f| shown(&f.feature.name))
+        .chain(outcome.findings.iter().map(|f| shown(&f.name)))
+        .collect();
+    let open = |v: &Verdict| *v != Verdict::Pass;
+    json!({
+        "names": names,
+        "features": outcome.features.len(),
+        "open": outcome.findings.iter().filter(|f| open(&f.verdict) && f.at.is_some()).count(),
+        "triangles": first.scan.triangles().len(),
+        "motion": motion,
+        "places": (0..60).map(place).collect::<Vec<_>>(),
+        // How far thinning may move the surface, mm: some spacings of the scan.
+        "coarse": 4.0 * first.scan.resolution(),
+        "scripts": 3,
+    })
+}
+
+/// A browser without a window.
+struct Browser(PathBuf);
+
+struct Run {
+    text: String,
+    errors: String,
+}
+
+impl Browser {
+    fn find() -> Option<Self> {
+        let names = ["chromium", "chromium-browser", "google-chrome", "google-chrome-stable"];
+        let path = std::env::var_os("PATH").unwrap_or_default();
+        let found = std::env::split_paths(&path)
+            .flat_map(|d| names.map(|n| d.join(n)))
+            .find(|p| p.is_file());
+        if found.is_none() {
+            eprintln!("SKIPPED: no {} in PATH, so the page was not opened", names.join(", "));
+        }
+        found.map(Browser)
+    }
+
+    fn run(&self, page: &str, more: &[&str]) -> Run {
+        self.start(page, &["--use-angle=swiftshader", "--enable-unsafe-swiftshader"], more)
+    }
+
+    fn without_webgl(&self, page: &str, more: &[&str]) -> Run {
+        self.start(page, &["--disable-software-rasterizer"], more)
+    }
+
+    fn screenshot(&self, page: &str, more: &[&str]) -> Picture {
+        let file = tempfile::Builder::new().suffix(".png").tempfile().expect("a file");
+        let to = format!("--screenshot={}", file.path().display());
+        self.run(page, &[&[to.as_str()], more].concat());
+        Picture::read(file.path())
+    }
+
+    fn start(&self, page: &str, drawing: &[&str], more: &[&str]) -> Run {
+        // One at a time: drawing by software takes every core.
+        static TURN: Mutex<()> = Mutex::new(());
+        let _turn = TURN.lock().unwrap_or_else(PoisonError::into_inner);
+        let folder = tempfile::tempdir().expect("a folder");
+        let at = |name: &str| folder.path().join(name);
+        std::fs::write(at("page.html"), page).expect("the page's file");
+        let to = |name: &str| std::fs::File::create(at(name)).expect("a file");
+        let mut run = Command::new(&self.0)
+            .args(["--headless", "--no-sandbox", "--disable-gpu", "--no-first-run"])
+            .args(["--hide-scrollbars", "--disable-background-networking", "--disable-sync"])
+            .args(["--disable-component-update", "--virtual-time-budget=9000"])
+            .args(["--enable-logging=stderr", "--window-size=1280,900"])
+            .arg(format!("--user-data-dir={}", at("profile").display()))
+            .args(drawing)
+            .args(more)
+            .arg(format!("file://{}", at("page.html").display()))
+            .stdout(to("stdout"))
+            .stderr(to("stderr"))
+            .spawn()
+            .expect("the browser runs");
+        let began = Instant::now();
+        while run.try_wait().expect("its state").is_none() {
+            if began.elapsed() > LONGEST {
+                run.kill().expect("its end");
+                panic!("the browser did not come to its end in {LONGEST:?}");
+            }
+            std::thread::sleep(Duration::from_millis(20));
+        }
+        let text = |name: &str| {
+            let bytes = std::fs::read(at(name)).unwrap_or_default();
+            String::from_utf8_lossy(&bytes).into_owned()
+        };
+        Run { text: text("stdout"), errors: text("stderr") }
+    }
+}
+
+/// More than a slow machine needs.
+const LONGEST: Duration = Duration::from_secs(150);
+
+/// Brightness of each pixel.
+struct Picture {
+    wide: usize,
+    tall: usize,
+    grey: Vec<u8>,
+}
+
+impl Picture {
+    fn read(path: &Path) -> Self {
+        let file = std::io::BufReader::new(std::fs::File::open(path).expect("the screenshot"));
+        let mut reader = png::Decoder::new(file).read_info().expect("a PNG file");
+        let mut bytes = vec![0; reader.output_buffer_size().expect("its size")];
+        let info = reader.next_frame(&mut bytes).expect("its pixels");
+        let each = info.color_type.samples();
+        let mean = |p: &[u8]| (p[..3].iter().map(|v| u32::from(*v)).sum::<u32>() / 3) as u8;
+        let grey = bytes[..info.buffer_size()].chunks(each).map(mean).collect();
+        Picture { wide: info.width as usize, tall: info.height as usize, grey }
+    }
+
+    fn at(&self, x: usize, y: usize) -> u8 {
+        self.grey[y * self.wide + x]
+    }
+
+    fn share(&self, of: impl Fn(u8) -> bool) -> f64 {
+        self.grey.iter().filter(|v| of(**v)).count() as f64 / self.grey.len() as f64
+    }
+}
