@@ -3,11 +3,12 @@
 use std::path::Path;
 
 use fitwright::job::{Folder, Job, Outcome};
-use fitwright::primitive::{Point3, Primitive, Vec3};
+use fitwright::primitive::{Point3, Pose, Primitive, Vec3};
 use fitwright::scan::{Precision, Scan, write_ply};
 use fitwright::{Context, Error};
 use fitwright_tests::machines::{labelled, valve};
 use fitwright_tests::scenes::Mesh;
+use nalgebra::{Translation3, UnitQuaternion};
 
 type Failure = Box<dyn std::error::Error>;
 
@@ -57,6 +58,67 @@ fn the_right_one_of_two_coaxial_bores_is_found_by_its_size() -> Result<(), Failu
         assert!((c.radius - radius).abs() < 0.02, "{name}: {} mm, true {radius}", c.radius);
         assert!(c.axis.dot(&axis).abs() > 0.999_99, "{name}: along {:?}", c.axis);
         assert!(found.surface.len() > 500, "{name}: {} points", found.surface.len());
+    }
+    Ok(())
+}
+
+/// The datum system is the corner of the valve's top with its side of the bores and the one beside it; the bores'
+/// mouth is at x = 0, y = 40, z = -35 from there. The second scan is the same, moved, and joined by four dots.
+#[test]
+fn a_place_in_the_machine_frame_is_taken_to_the_scan() -> Result<(), Failure> {
+    let truth = labelled(valve(), 1.3, 0.03, 5)?;
+    let folder = tempfile::tempdir()?;
+    let scan = truth.scan.to_scan()?;
+    written(&scan, folder.path())?;
+    let b_from_a = Pose::from_parts(
+        Translation3::new(40.0, -300.0, 11.0),
+        UnitQuaternion::from_scaled_axis(Vec3::new(0.4, 1.1, -0.7)),
+    );
+    let moved = scan.transformed(&b_from_a);
+    let file = folder.path().join("moved.ply");
+    write_ply(file, moved.points(), moved.triangles(), &[], Precision::Double)?;
+    let scan_from_machine = truth.scan.machine_from_scan.inverse();
+    let in_scan = |place: [f64; 3]| <[f64; 3]>::from(scan_from_machine * Point3::from(place));
+    let plane = |name: &str, place: [f64; 3]| {
+        let near = in_scan(place);
+        format!(
+            "[[feature]]\nname = \"{name}\"\nfit = \"plane\"\nsurveyed = {{ near = {near:?} }}\n"
+        )
+    };
+    let bore = |name: &str, more: &str, size: f64| {
+        format!(
+            "[[feature]]\nname = \"{name}\"\nfit = \"cylinder\"\n{more}\
+             surveyed = {{ near = [0.0, 40.0, -35.0], size = {size} }}\n"
+        )
+    };
+    let dots = [[0.0, 0.0, 0.0], [90.0, 10.0, 5.0], [20.0, 70.0, -30.0], [55.0, -40.0, 60.0]];
+    let text = |moved: &Pose| {
+        let line = |p: [f64; 3]| {
+            (moved * Point3::from(p)).iter().map(f64::to_string).collect::<Vec<_>>().join(" ")
+        };
+        dots.map(line).join("\n") + "\n"
+    };
+    std::fs::write(folder.path().join("a.txt"), text(&Pose::identity()))?;
+    std::fs::write(folder.path().join("b.txt"), text(&b_from_a))?;
+    let job = format!(
+        "[job]\nname = \"bores\"\n[[scan]]\nname = \"a\"\nfile = \"scan.ply\"\ntargets = \"a.txt\"\n\
+         [[scan]]\nname = \"b\"\nfile = \"moved.ply\"\n\
+         join = {{ to = \"a\", by = \"targets\", targets = \"b.txt\" }}\n{}{}{}{}{}\
+         [datum]\nprimary = {{ feature = \"top\", axis = \"+z\" }}\n\
+         secondary = {{ feature = \"side\", axis = \"+x\" }}\ntertiary = {{ feature = \"front\" }}\n",
+        plane("top", [60.0, 0.0, 35.0]),
+        plane("side", [80.0, -45.0, 25.0]),
+        plane("front", [0.0, -50.0, 0.0]),
+        bore("bore", "frame = \"machine\"\n", 36.0),
+        bore("wide", "frame = \"machine\"\nscan = \"b\"\n", 52.0),
+    );
+    let outcome = run(folder.path(), &job)?;
+    for (name, radius) in [("bore", 18.0), ("wide", 26.0)] {
+        let found = outcome.features.iter().find(|f| f.feature.name == name).expect("the feature");
+        let Primitive::Cylinder(c) = &found.feature.shape else { panic!("{name} is no cylinder") };
+        assert!((c.radius - radius).abs() < 0.02, "{name}: {} mm, true {radius}", c.radius);
+        let off = c.axis_line().distance(&Point3::new(0.0, 40.0, -35.0));
+        assert!(off < 0.05, "{name}: its axis passes the mouth by {off} mm");
     }
     Ok(())
 }
