@@ -21,7 +21,7 @@ use crate::context::Context;
 use crate::error::{Error, Result};
 use crate::primitive::{Point3, Pose};
 use crate::scan::Scan;
-use support::{settle, support};
+use support::{CLOSEST, DEVIATIONS, WIDEST, scatter, settle, support};
 use thinned::Thinned;
 
 /// Limits of a join from no start.
@@ -77,9 +77,9 @@ pub fn from_unknown_start(
     for (k, cells) in CELLS.into_iter().enumerate() {
         context.report("looking for the pose", k as f64 / CELLS.len() as f64)?;
         let search = context.run(|| Search::new(to, from, cells));
-        let mut candidates = context.run(|| search.candidates(context))?;
+        let (mut candidates, gate) = context.run(|| search.candidates(context))?;
         let why = match search.verdict(&candidates) {
-            None => match search.last_fit(to, from, &candidates[0], options, context) {
+            None => match search.last_fit(to, from, &candidates[0], gate, options, context) {
                 Ok(join) => {
                     candidates.truncate(options.candidates);
                     return Ok((join, candidates));
@@ -153,8 +153,8 @@ impl Search {
         Search { to, from, middle, edge }
     }
 
-    /// Poses with their support, the best first.
-    fn candidates(&self, context: &Context) -> Result<Vec<Candidate>> {
+    /// Poses with their support, the best first, and how near a cell must be to lie on the other surface, mm.
+    fn candidates(&self, context: &Context) -> Result<(Vec<Candidate>, f64)> {
         let pairs = histogram::alike(&self.to, &self.from);
         context.check()?;
         let mut poses: Vec<Pose> = Vec::new();
@@ -166,16 +166,19 @@ impl Search {
         context.check()?;
         let weigh = |pose: &Pose| {
             let pose = settle(&self.to, &self.from, pose);
-            (pose, support(&self.to, &self.from, &pose))
+            (pose, support(&self.to, &self.from, &pose, WIDEST * self.edge))
         };
         let mut weighed: Vec<(Pose, Support)> = poses.par_iter().map(weigh).collect();
-        weighed.sort_by(|a, b| b.1.evidence.total_cmp(&a.1.evidence));
+        best_first(&mut weighed);
         let mut distinct: Vec<(Pose, Support)> = Vec::new();
         for w in weighed {
             if !distinct.iter().any(|d| self.same(&d.0, &w.0)) {
                 distinct.push(w);
             }
         }
+        let gate = self.gate(&distinct);
+        distinct.par_iter_mut().for_each(|d| d.1 = support(&self.to, &self.from, &d.0, gate));
+        best_first(&mut distinct);
         let most = distinct.first().map_or(0.0, |d| d.1.evidence);
         let weight = |s: &Support| (s.evidence - most).exp();
         let sum: f64 = distinct.iter().map(|d| weight(&d.1)).sum();
@@ -184,7 +187,17 @@ impl Search {
             support,
             probability: weight(&support) / sum,
         };
-        Ok(distinct.into_iter().map(candidate).collect())
+        Ok((distinct.into_iter().map(candidate).collect(), gate))
+    }
+
+    /// The closest of what the likeliest poses leave: a flat surface turned a little lies within a
+    /// cell of itself, but not within its scatter.
+    fn gate(&self, likely: &[(Pose, Support)]) -> f64 {
+        let least = LEAD * likely.first().map_or(0.0, |l| l.1.evidence);
+        let rivals = likely.iter().filter(|l| l.1.evidence >= least);
+        let scatters = rivals.map(|l| scatter(&self.to, &self.from, &l.0));
+        let closest = DEVIATIONS * scatters.fold(f64::INFINITY, f64::min);
+        closest.clamp(CLOSEST * self.edge, WIDEST * self.edge)
     }
 
     fn same(&self, a: &Pose, b: &Pose) -> bool {
@@ -221,6 +234,7 @@ impl Search {
         to: &Scan,
         from: &Scan,
         candidate: &Candidate,
+        gate: f64,
         options: &UnknownStartOptions,
         context: &Context,
     ) -> Result<Join> {
@@ -228,7 +242,7 @@ impl Search {
         surface.reach = Some(SAME_SHIFT * self.edge);
         surface.least_overlap = options.least_overlap;
         let mut join = by_surface(to, from, &candidate.to_from_this, &surface, context)?;
-        let at = context.run(|| support(&self.to, &self.from, &join.to_from_this));
+        let at = context.run(|| support(&self.to, &self.from, &join.to_from_this, gate));
         let share = at.share_against();
         if at.evidence < LEAST_EVIDENCE.max(LEAD * candidate.support.evidence)
             || share > MOST_AGAINST
@@ -251,6 +265,10 @@ impl Search {
         ));
         Ok(join)
     }
+}
+
+fn best_first(weighed: &mut [(Pose, Support)]) {
+    weighed.sort_by(|a, b| b.1.evidence.total_cmp(&a.1.evidence));
 }
 
 /// Cells along the diagonal of the smaller scan's box, one try after the other.

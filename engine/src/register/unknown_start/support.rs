@@ -29,24 +29,52 @@ impl Support {
     }
 }
 
-/// Support of a pose.
-pub(super) fn support(to: &Thinned, from: &Thinned, pose: &Pose) -> Support {
+/// How far off the other surface cells lie that are on it, as a robust deviation, mm.
+pub(super) fn scatter(to: &Thinned, from: &Thinned, pose: &Pose) -> f64 {
+    let mut off: Vec<f64> = (0..from.points.len())
+        .filter_map(|i| Some(Foot::new(to, from, pose, i)?.off))
+        .filter(|off| *off < WIDEST * to.edge)
+        .collect();
+    let middle = off.len() / 2;
+    if off.is_empty() {
+        return f64::INFINITY;
+    }
+    1.4826 * *off.select_nth_unstable_by(middle, f64::total_cmp).1
+}
+
+/// A cell of `from` over the other surface.
+struct Foot {
+    /// Distance from the other's plane there, mm.
+    off: f64,
+    /// Cosine between the normals.
+    cosine: f64,
+    /// Whether the surface goes on all round, in both.
+    inside: bool,
+}
+
+impl Foot {
+    /// `None` where the other scan has nothing beside the cell.
+    fn new(to: &Thinned, from: &Thinned, pose: &Pose, i: usize) -> Option<Self> {
+        let (p, n) = (pose * from.points[i], pose * from.normals[i]);
+        let (j, distance) = to.index.nearest(&p)?;
+        let (q, m) = (to.points[j as usize], to.normals[j as usize]);
+        let off = (p - q).dot(&m).abs();
+        let aside = (distance * distance - off * off).max(0.0).sqrt();
+        let inside = !to.border[j as usize] && !from.border[i];
+        (aside <= BESIDE * to.edge).then(|| Foot { off, cosine: n.dot(&m), inside })
+    }
+}
+
+/// Support of a pose; cells lie on the other surface within `gate`, mm.
+pub(super) fn support(to: &Thinned, from: &Thinned, pose: &Pose, gate: f64) -> Support {
     let edge = to.edge;
     let mut patches: BTreeMap<[i64; 3], [f64; 2]> = BTreeMap::new();
     let mut all = Support::default();
     for (i, place) in from.points.iter().enumerate() {
-        let (p, n) = (pose * place, pose * from.normals[i]);
-        let Some((j, distance)) = to.index.nearest(&p) else { continue };
-        let (q, m) = (to.points[j as usize], to.normals[j as usize]);
-        let off = (p - q).dot(&m).abs();
-        let aside = (distance * distance - off * off).max(0.0).sqrt();
-        if aside > BESIDE * edge {
-            continue;
-        }
-        let on = off < ON * edge && n.dot(&m) > LIKE;
+        let Some(foot) = Foot::new(to, from, pose, i) else { continue };
+        let on = foot.off < gate && foot.cosine > LIKE;
         // Beyond a border the other scan is silent; a face seen from behind is another one.
-        let inside = !to.border[j as usize] && !from.border[i];
-        if !on && !(inside && off < OVER * edge && n.dot(&m) > 0.0) {
+        if !on && !(foot.inside && foot.off < OVER * edge && foot.cosine > 0.0) {
             continue;
         }
         let patch = place.coords.map(|x| (x / (PATCH * edge)).floor() as i64);
@@ -101,8 +129,11 @@ pub(super) fn settle(to: &Thinned, from: &Thinned, start: &Pose) -> Pose {
 
 /// A cell has a partner if its foot is no further from the nearest one's middle, in edges.
 const BESIDE: f64 = 1.2;
-/// It lies on the other surface if it is no further off it, in edges.
-const ON: f64 = 0.6;
+/// It lies on the other surface if it is no further off it, in edges: where nothing closer is known.
+pub(super) const WIDEST: f64 = 0.6;
+/// The closest that is asked for, in edges, and in deviations of what lies on it.
+pub(super) const CLOSEST: f64 = 0.1;
+pub(super) const DEVIATIONS: f64 = 6.0;
 /// Cosine between normals of one surface.
 const LIKE: f64 = 0.75;
 /// Further off than this it may be another surface that was not seen, in edges.
