@@ -165,7 +165,7 @@ impl Search {
         }
         context.check()?;
         let weigh = |pose: &Pose| {
-            let pose = settle(&self.to, &self.from, pose);
+            let pose = settle(&self.to, &self.from, pose, COARSE);
             (pose, support(&self.to, &self.from, &pose, WIDEST * self.edge))
         };
         let mut weighed: Vec<(Pose, Support)> = poses.par_iter().map(weigh).collect();
@@ -176,7 +176,13 @@ impl Search {
                 distinct.push(w);
             }
         }
-        let gate = self.gate(&distinct);
+        // Rivals come as near as they can before they are told apart.
+        let least = LEAD * distinct.first().map_or(0.0, |d| d.1.evidence);
+        let rivals = distinct.partition_point(|d| d.1.evidence >= least);
+        distinct[..rivals]
+            .par_iter_mut()
+            .for_each(|d| d.0 = settle(&self.to, &self.from, &d.0, FINE));
+        let gate = self.gate(&distinct[..rivals]);
         distinct.par_iter_mut().for_each(|d| d.1 = support(&self.to, &self.from, &d.0, gate));
         best_first(&mut distinct);
         let most = distinct.first().map_or(0.0, |d| d.1.evidence);
@@ -192,10 +198,8 @@ impl Search {
 
     /// The closest of what the likeliest poses leave: a flat surface turned a little lies within a
     /// cell of itself, but not within its scatter.
-    fn gate(&self, likely: &[(Pose, Support)]) -> f64 {
-        let least = LEAD * likely.first().map_or(0.0, |l| l.1.evidence);
-        let rivals = likely.iter().filter(|l| l.1.evidence >= least);
-        let scatters = rivals.map(|l| scatter(&self.to, &self.from, &l.0));
+    fn gate(&self, rivals: &[(Pose, Support)]) -> f64 {
+        let scatters = rivals.iter().map(|r| scatter(&self.to, &self.from, &r.0));
         let closest = DEVIATIONS * scatters.fold(f64::INFINITY, f64::min);
         closest.clamp(CLOSEST * self.edge, WIDEST * self.edge)
     }
@@ -210,8 +214,10 @@ impl Search {
         let Some(best) = candidates.first() else {
             return Some("nothing in one scan looks like anything in the other".into());
         };
-        let second = candidates.get(1).map_or(0.0, |c| c.support.evidence);
         let (found, share) = (best.support.evidence, best.support.share_against());
+        // What contradicts a pose much more than the best one tells them apart.
+        let like = |c: &&Candidate| c.support.share_against() < share + CONTRADICTED;
+        let second = candidates[1..].iter().find(like).map_or(0.0, |c| c.support.evidence);
         if found < LEAST_EVIDENCE {
             Some(format!("the best has too little support ({found:.0} of {LEAST_EVIDENCE:.0})"))
         } else if second > LEAD * found {
@@ -277,6 +283,9 @@ const CELLS: [f64; 2] = [70.0, 100.0];
 const LEAST_SPACINGS: f64 = 1.5;
 /// Poses settled and weighed.
 const MOST_POSES: usize = 40;
+/// Gates of settling, first and last, in edges of a cell: every pose, and those that may be right.
+const COARSE: [f64; 2] = [4.0, 1.0];
+const FINE: [f64; 2] = [1.0, 0.2];
 /// Poses nearer than this are one: rad, and edges of a cell at the middle of the scan.
 const SAME_TURN: f64 = 0.12;
 const SAME_SHIFT: f64 = 3.0;
@@ -285,6 +294,8 @@ const SAME_SHIFT: f64 = 3.0;
 const LEAST_EVIDENCE: f64 = 55.0;
 /// A second pose with more than this share of the best one's support makes it uncertain.
 const LEAD: f64 = 0.7;
+/// By how much more of its overlap off the other surface a pose is told from the best.
+const CONTRADICTED: f64 = 0.03;
 /// Most of the overlap that may lie off the other surface: right poses had up to 5 %, wrong ones with half
 /// of the needed support 8 % and more.
 const MOST_AGAINST: f64 = 0.08;

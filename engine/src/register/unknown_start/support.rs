@@ -90,11 +90,12 @@ pub(super) fn support(to: &Thinned, from: &Thinned, pose: &Pose, gate: f64) -> S
     all
 }
 
-/// Brings a pose nearer by steps from points to planes with a gate that closes.
-pub(super) fn settle(to: &Thinned, from: &Thinned, start: &Pose) -> Pose {
+/// Brings a pose nearer by steps from points to planes with a gate that closes from `first` to `last`, in
+/// edges of a cell.
+pub(super) fn settle(to: &Thinned, from: &Thinned, start: &Pose, [first, last]: [f64; 2]) -> Pose {
     let mut pose = *start;
     let centre = pose * centroid(&from.points);
-    let mut gate = FIRST_GATE * to.edge;
+    let mut gate = first * to.edge;
     for _ in 0..STEPS {
         let (mut matrix, mut right) = (Matrix6::<f64>::zeros(), Vector6::<f64>::zeros());
         for (place, normal) in from.points.iter().zip(&from.normals) {
@@ -122,7 +123,7 @@ pub(super) fn settle(to: &Thinned, from: &Thinned, start: &Pose) -> Pose {
         let shift = Vec3::new(step[0], step[1], step[2]);
         let motion = Translation3::from(centre.coords + shift - turn * centre.coords);
         pose = Pose::from_parts(motion, turn) * pose;
-        gate = (CLOSING * gate).max(to.edge);
+        gate = (CLOSING * gate).max(last * to.edge);
     }
     pose
 }
@@ -144,9 +145,8 @@ const FULL_PATCH: f64 = 4.0;
 /// How often a cell in the overlap lies on the other surface at the true pose, and at a chance one.
 const RIGHT_ON: f64 = 0.95;
 const CHANCE_ON: f64 = 0.3;
-/// Steps of settling, the gate at first in edges, and how fast it closes.
+/// Steps of settling, and how fast the gate closes.
 const STEPS: usize = 12;
-const FIRST_GATE: f64 = 4.0;
 const CLOSING: f64 = 0.7;
 /// Eigenvalues below this share of the largest hold nothing.
 const FREE: f64 = 1e-4;
