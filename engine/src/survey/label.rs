@@ -116,12 +116,12 @@ pub(super) fn peel(scan: &Scan, shapes: &[Primitive], labels: &mut [u32]) {
             let label = own[*i as usize];
             let shape = &shapes[label as usize];
             let near = scan.neighbours(*i).iter().filter(|&&j| own[j as usize] == label);
-            let (mut sum, mut count) = (0.0, 0.0);
+            let (mut sum, mut count) = (0.0f64, 0.0);
             for &j in near.chain(std::iter::once(i)) {
                 sum += shape.distance(&points[j as usize]);
                 count += 1.0;
             }
-            (sum / f64::from(count)).abs() > limit
+            (sum / count).abs() > limit
         };
         let off: Vec<u32> =
             rim.par_iter().with_min_len(1024).filter(|i| is_off(i)).copied().collect();
