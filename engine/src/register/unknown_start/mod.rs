@@ -296,6 +296,6 @@ const LEAST_EVIDENCE: f64 = 55.0;
 const LEAD: f64 = 0.7;
 /// By how much more of its overlap off the other surface a pose is told from the best.
 const CONTRADICTED: f64 = 0.03;
-/// Most of the overlap that may lie off the other surface: right poses had up to 5 %, wrong ones with half
-/// of the needed support 8 % and more.
-const MOST_AGAINST: f64 = 0.08;
+/// Most of the overlap that may lie off the other surface: right poses had up to 8 %, wrong ones with half
+/// of their support 9 % and more.
+const MOST_AGAINST: f64 = 0.1;
