@@ -16,6 +16,7 @@ mod number;
 mod page;
 mod picture;
 mod profile;
+mod residuals;
 mod scene;
 mod summary;
 mod survey;

@@ -8,14 +8,16 @@ use super::picture::{BAND_COLOURS, Bands};
 use super::scene::{self, Packed};
 use super::table::name;
 use super::{
-    ReportOptions, budgets, compose, facts, features, figure, findings, made, text, view, viewer,
-    way,
+    ReportOptions, budgets, compose, facts, features, figure, findings, made, residuals, text,
+    view, viewer, way,
 };
 
 /// The whole page.
 pub(super) fn page(outcome: &Outcome, options: &ReportOptions) -> Result<String> {
     let units = Units::of(outcome);
     let Pictures { stage, looks, way, made, scene } = pictures(outcome, options, &units)?;
+    let residuals =
+        if options.pictures { residuals::section(outcome, &units)? } else { String::new() };
     let parts = [
         ("findings", "Failed and undecided", looks),
         ("way-in", "Way in", way),
@@ -24,6 +26,7 @@ pub(super) fn page(outcome: &Outcome, options: &ReportOptions) -> Result<String>
         ("uncertain", "Where the uncertainty comes from", budgets::table(outcome, &units)),
         ("datum", "Datum system", facts::datum(outcome, &units)),
         ("measured", "Features", features::table(outcome, &units)),
+        ("residuals", "How points lie about the fits", residuals),
         ("between", "Distances and angles", features::relations(outcome, &units)),
         ("scanned", "Scans", facts::scans(outcome, &units)),
         ("designed", "Part", facts::part(outcome, &units)),

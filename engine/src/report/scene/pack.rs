@@ -126,7 +126,7 @@ mod tests {
     fn places_are_within_a_hundredth() {
         let (low, high) = (Point3::new(-1500.0, 0.0, 1e6), Point3::new(1500.0, 9.0, 1e6 + 1.0));
         let grid = Grid::between(&low, &high);
-        let p = Point3::new(1234.567_8, 3.3, 1e6 + 0.123_4);
+        let p = Point3::new(1_234.567_8, 3.3, 1e6 + 0.123_4);
         let back = grid.place(&p).map(|n| f64::from(n) * grid.step);
         let back = grid.middle + crate::primitive::Vec3::from(back);
         assert!((back - p).norm() <= 0.01);

@@ -36,7 +36,7 @@ pub(super) fn script() -> (String, String) {
     let shaders = squeezed(SHADERS, &[" = ", ", ", "; ", " ? ", " : "]);
     let code = [
         " => ", " === ", " !== ", " && ", " || ", ") {", " < ", " > ", " * ", " / ", " + ", " - ",
-        " += ",
+        " += ", " ? ", " : ", "{ ", " }",
     ];
     let script = format!("(() => {{\n'use strict';\n{shaders}{SCRIPT}}})();\n");
     let script = squeezed(&bare(&script), &code);
