@@ -244,9 +244,11 @@ impl Search {
         options: &UnknownStartOptions,
         context: &Context,
     ) -> Result<Join> {
-        let mut surface = SurfaceOptions::default();
-        surface.reach = Some(SAME_SHIFT * self.edge);
-        surface.least_overlap = options.least_overlap;
+        let surface = SurfaceOptions {
+            reach: Some(SAME_SHIFT * self.edge),
+            least_overlap: options.least_overlap,
+            ..SurfaceOptions::default()
+        };
         let mut join = by_surface(to, from, &candidate.to_from_this, &surface, context)?;
         let at = context.run(|| support(&self.to, &self.from, &join.to_from_this, gate));
         let share = at.share_against();

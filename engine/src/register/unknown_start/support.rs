@@ -74,7 +74,8 @@ pub(super) fn support(to: &Thinned, from: &Thinned, pose: &Pose, gate: f64) -> S
         let Some(foot) = Foot::new(to, from, pose, i) else { continue };
         let on = foot.off < gate && foot.cosine > LIKE;
         // Beyond a border the other scan is silent; a face seen from behind is another one.
-        if !on && !(foot.inside && foot.off < OVER * edge && foot.cosine > 0.0) {
+        let told = foot.inside && foot.off < OVER * edge && foot.cosine > 0.0;
+        if !(on || told) {
             continue;
         }
         let patch = place.coords.map(|x| (x / (PATCH * edge)).floor() as i64);
