@@ -4,12 +4,13 @@
 //! accidents (a crash, a hang, memory), not malice: a worker has the rights of its user.
 
 mod message;
+mod orders;
 mod serve;
 mod shared;
 
 use std::io::{BufReader, Read};
 use std::path::{Path, PathBuf};
-use std::process::{Child, ChildStderr, ChildStdin, Command, Stdio};
+use std::process::{Child, ChildStderr, Command, Stdio};
 use std::sync::mpsc::{Receiver, RecvTimeoutError, channel};
 use std::sync::{Arc, Mutex};
 use std::time::{Duration, Instant};
@@ -17,6 +18,7 @@ use std::time::{Duration, Instant};
 pub use serve::serve;
 
 use self::message::{FitOrder, ImportOrder, Order, PROTOCOL, Report, receive, send};
+use self::orders::{Orders, way};
 use self::shared::Shared;
 use super::answer::{Answer, Description, Question};
 use super::import::{ImporterDescription, RawPart};
@@ -277,7 +279,7 @@ fn threads(context: Option<&Context>) -> u32 {
 /// A process; ended when dropped.
 struct Worker {
     child: Child,
-    orders: ChildStdin,
+    orders: Orders,
     reports: Receiver<Report>,
     shared: Shared,
     said: Arc<Mutex<Vec<u8>>>,
@@ -286,14 +288,14 @@ struct Worker {
 impl Worker {
     fn spawn(program: &Path) -> std::io::Result<Self> {
         let shared = Shared::new()?;
+        let (orders, theirs) = way()?;
         let mut child = Command::new(program)
             .arg(PROTOCOL)
-            .stdin(Stdio::piped())
+            .stdin(theirs)
             .stdout(Stdio::piped())
             .stderr(Stdio::piped())
             .spawn()?;
-        let pipes = (child.stdin.take(), child.stdout.take(), child.stderr.take());
-        let (Some(orders), Some(output), Some(errors)) = pipes else {
+        let (Some(output), Some(errors)) = (child.stdout.take(), child.stderr.take()) else {
             return Err(std::io::Error::other("no pipes"));
         };
         let (sender, reports) = channel();
