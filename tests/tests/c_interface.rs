@@ -127,15 +127,19 @@ fn c_programs_run_clean_under_address_and_undefined_behaviour_sanitizers() {
     run(&FINDINGS, folder.path(), &flags, Linked::Shared, &[]);
 }
 
-/// Half of the programs each, to run side by side.
+/// Half of the programs each, to run side by side. Those that mostly compute take minutes more and are checked
+/// on demand: with `FITWRIGHT_MEMCHECK=all`.
 #[test]
 fn c_programs_run_clean_under_valgrind() {
-    under_valgrind(&ITSELF);
+    under_valgrind(&["interface.c", "abuse.c"]);
 }
 
 #[test]
-fn c_programs_of_findings_run_clean_under_valgrind() {
-    under_valgrind(&FINDINGS);
+fn further_c_programs_run_clean_under_valgrind() {
+    under_valgrind(&["threads.c", "plugins.c", "parts.c", "survey.c"]);
+    if std::env::var("FITWRIGHT_MEMCHECK").is_ok_and(|all| all == "all") {
+        under_valgrind(&["shapes.c", "together.c"]);
+    }
 }
 
 fn under_valgrind(names: &[&str]) {
