@@ -55,8 +55,6 @@ fn a_scan_in_any_pose_is_laid_on_the_other() -> std::result::Result<(), Failure>
         );
         let best = candidates.first().ok_or("no candidate")?;
         assert!(best.probability > 0.99 && best.support.share_against() < 0.08);
-        // A third of the cells of the whole at most is in common.
-        assert!(best.support.matched > 100 && best.support.evidence > 50.0, "{best:?}");
     }
     Ok(())
 }
