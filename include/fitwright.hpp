@@ -959,6 +959,7 @@ class Join : public detail::Handle<fitw_join, fitw_join_release> {
     }
     Out<fitw_join_info> describe() const { return ask(fitw_join_describe); }
     Out<fitw_target_pair> pair(std::size_t index) const { return ask_at(fitw_join_pair, index); }
+    Out<fitw_candidate_pose> candidate(std::size_t index) const { return ask_at(fitw_join_candidate, index); }
     Out<std::string> note(std::size_t index) const { return text_at(fitw_join_note, index); }
 };
 
@@ -1529,6 +1530,12 @@ class Context {
                               const fitw_join_options &options = sized<fitw_join_options>()) const {
         fitw_join *out = nullptr;
         fitw_status status = fitw_join_by_surface(get(), to.get(), from.get(), start, &options, &out);
+        return detail::made<Join>(session_, status, out);
+    }
+    Out<Join> join_from_unknown_start(const Scan &to, const Scan &from,
+                                      const fitw_join_options &options = sized<fitw_join_options>()) const {
+        fitw_join *out = nullptr;
+        fitw_status status = fitw_join_from_unknown_start(get(), to.get(), from.get(), &options, &out);
         return detail::made<Join>(session_, status, out);
     }
     /* Features as STEP in machine coordinates, in memory. */

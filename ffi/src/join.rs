@@ -1,6 +1,6 @@
 //! Joining scans.
 
-use engine::register::{self, Join, SurfaceOptions, TargetOptions};
+use engine::register::{self, Candidate, Join, SurfaceOptions, TargetOptions, UnknownStartOptions};
 
 use crate::call::call;
 use crate::context::{fitw_context, no_flags};
@@ -37,6 +37,8 @@ pub struct fitw_join_options {
     pub least_overlap: f64,
     /// By surface: most iterations of each step; 0: 60.
     pub iterations: u64,
+    /// From an unknown start: poses that can be asked for, at most; 0: 5. Since 1.6.
+    pub candidates: u64,
 }
 
 /// How well a scan was joined.
@@ -55,6 +57,8 @@ pub struct fitw_join_info {
     pub pair_count: u64,
     /// Notes, see fitw_join_note.
     pub note_count: u64,
+    /// Poses that were weighed, see fitw_join_candidate; 0 but from an unknown start. Since 1.6.
+    pub candidate_count: u64,
 }
 
 /// A target seen in both scans.
@@ -75,7 +79,28 @@ pub struct fitw_target_pair {
     pub leverage: f64,
 }
 
-grows! { fitw_join_options 56, fitw_join_info 40, fitw_target_pair 40 }
+/// A pose that was weighed in a join from an unknown start, before the last fit. Since 1.6.
+#[repr(C)]
+#[derive(Clone, Copy)]
+pub struct fitw_candidate_pose {
+    /// sizeof(fitw_candidate_pose), set by the caller.
+    pub struct_size: u32,
+    /// 0.
+    pub reserved: i32,
+    /// Takes coordinates of the joined scan to those of the scan joined to.
+    pub to_from_this: fitw_pose,
+    /// Its share among all that were weighed, 0 to 1.
+    pub probability: f64,
+    /// Natural logarithm of how much likelier what lies on the other surface is of the true pose than of a chance
+    /// one.
+    pub evidence: f64,
+    /// Cells of the joined scan that lie on the other surface.
+    pub matched: u64,
+    /// Cells over the inside of the other surface that do not lie on it.
+    pub against: u64,
+}
+
+grows! { fitw_join_options 56, fitw_join_info 40, fitw_target_pair 40, fitw_candidate_pose 136 }
 
 /// JOIN. Joins by target centres seen in both scans, in any order: `to_mm` in the coordinates of the scan
 /// joined to, `from_mm` in those of the scan that is joined; x, y, z side by side, double, mm.
@@ -152,6 +177,36 @@ pub unsafe extern "C" fn fitw_join_by_surface(
     })
 }
 
+/// Joins `from` to `to` by the surface that both show, from any pose: normals must point to the same side in both.
+/// Of `options`, which may be NULL, `least_overlap` and `candidates` count. Progress is reported. Since 1.6.
+///
+/// Errors: FITW_E_JOIN in words, with the poses that were weighed, if none is certain: too little in common, or a
+/// surface that is symmetric or repeats itself; FITW_E_ARGUMENT; FITW_E_CANCELLED. [any-thread]
+#[unsafe(no_mangle)]
+pub unsafe extern "C" fn fitw_join_from_unknown_start(
+    context: *const fitw_context,
+    to: *const fitw_scan,
+    from: *const fitw_scan,
+    options: *const fitw_join_options,
+    out: *mut *mut fitw_join,
+) -> fitw_status {
+    call(context, "fitw_join_from_unknown_start", |c| {
+        let (to, from) = (handle::get(to, "to")?, handle::get(from, "from")?);
+        let given = pointer::read_optional(options, "options")?;
+        no_flags(given.flags, 0, "options.flags")?;
+        let out = Out::new(out, "out")?;
+        let mut options = UnknownStartOptions::default();
+        limit(&mut options.least_overlap, given.least_overlap, "options.least_overlap")?;
+        if given.candidates > 0 {
+            options.candidates = usize::try_from(given.candidates).unwrap_or(usize::MAX);
+        }
+        let (join, weighed) =
+            register::from_unknown_start(&to.scan, &from.scan, &options, &c.engine)?;
+        out.set(handle::insert(JoinBox { candidates: weighed, ..JoinBox::new(join) })?);
+        Ok(())
+    })
+}
+
 /// to_from_this: takes coordinates of the joined scan to those of the scan joined to. [any-thread]
 #[unsafe(no_mangle)]
 pub unsafe extern "C" fn fitw_join_pose(
@@ -197,6 +252,7 @@ pub unsafe extern "C" fn fitw_join_describe(
             overlap: join.join.overlap,
             pair_count: join.join.pairs.len() as u64,
             note_count: join.notes.len() as u64,
+            candidate_count: join.candidates.len() as u64,
         });
         Ok(())
     })
@@ -222,6 +278,33 @@ pub unsafe extern "C" fn fitw_join_pair(
             from: pair.from as u64,
             residual_mm: pair.residual,
             leverage: pair.leverage,
+        });
+        Ok(())
+    })
+}
+
+/// Pose `index` of those weighed in a join from an unknown start, from 0, the best first. Since 1.6. Error:
+/// FITW_E_ARGUMENT past the last. [any-thread]
+#[unsafe(no_mangle)]
+pub unsafe extern "C" fn fitw_join_candidate(
+    context: *const fitw_context,
+    join: *const fitw_join,
+    index: usize,
+    out: *mut fitw_candidate_pose,
+) -> fitw_status {
+    call(context, "fitw_join_candidate", |_| {
+        let join = handle::get(join, "join")?;
+        let out = SizedOut::new(out, "out")?;
+        let weighed = &join.candidates;
+        let pose = weighed.get(index).ok_or_else(|| text::past(index, weighed.len()))?;
+        out.set(fitw_candidate_pose {
+            struct_size: 0,
+            reserved: 0,
+            to_from_this: of_pose(&pose.to_from_this),
+            probability: pose.probability,
+            evidence: pose.support.evidence,
+            matched: pose.support.matched as u64,
+            against: pose.support.against as u64,
         });
         Ok(())
     })
@@ -254,10 +337,12 @@ impl Handle for fitw_join {
 pub(crate) struct JoinBox {
     pub(crate) join: Join,
     notes: Vec<Text>,
+    /// Poses that were weighed from an unknown start.
+    candidates: Vec<Candidate>,
 }
 
 impl JoinBox {
     fn new(join: Join) -> Self {
-        JoinBox { notes: Text::all(&join.notes), join }
+        JoinBox { notes: Text::all(&join.notes), candidates: Vec::new(), join }
     }
 }

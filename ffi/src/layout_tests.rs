@@ -91,12 +91,15 @@ fn structs_lie_as_the_description_says() {
         }
         crate::join::fitw_join_options {
             struct_size, flags, tolerance_mm, least_deviation_mm, reach_mm, normal_angle_rad,
-            least_overlap, iterations
+            least_overlap, iterations, candidates
         }
         crate::join::fitw_join_info {
-            struct_size, converged, rms_mm, overlap, pair_count, note_count
+            struct_size, converged, rms_mm, overlap, pair_count, note_count, candidate_count
         }
         crate::join::fitw_target_pair { struct_size, reserved, to, from, residual_mm, leverage }
+        crate::join::fitw_candidate_pose {
+            struct_size, reserved, to_from_this, probability, evidence, matched, against
+        }
         crate::step::fitw_step_options {
             struct_size, flags, schema, reserved, title, date, scan_date, precision_mm, axis_length_mm
         }

@@ -154,6 +154,7 @@ static void joins(const Context &context, const Scan &scan) {
     options.reach_mm = 2.0;
     Join join = context.join_by_surface(moved, scan, nullptr, options);
     TRUE_(join.describe().converged == 1 && near_to(join.pose().translation_mm[2], 0.15, 0.02));
+    TRUE_(join.describe().candidate_count == 0 && status_of([&] { join.candidate(0); }) == FITW_E_ARGUMENT);
     const fitw_pose there = join.pose();
     TRUE_(context.join_by_surface(moved, scan, &there).describe().rms_mm < 0.03);
     Region on_side = whole(scan, ON_SIDE, FITW_KIND_PLANE);
@@ -170,6 +171,18 @@ static void joins(const Context &context, const Scan &scan) {
     const double least = targets.describe().rms_mm / 3.0;
     TRUE_(targets.describe().rms_mm > 0.005 && targets.covariance().matrix[0] > 0.99 * least * least);
     TRUE_(side.join(targets).uncertainty().position_mm > 1.99 * least && side.uncertainty().position_mm < least);
+}
+
+/* What no bump holds is refused, whatever is asked of it; C and Python lay bumpy sheets on one another. */
+static void from_no_start(const Context &context) {
+    std::vector<double> points;
+    for (int i = 0; i < 60; ++i)
+        for (int j = 0; j < 60; ++j) points.insert(points.end(), {1.0 * i, 1.0 * j, 0.005 * std::sin(31.0 * i + 17.0 * j)});
+    Scan sheet = context.scan(Mesh(points));
+    fitw_join_options options = sized<fitw_join_options>();
+    TRUE_(status_of([&] { context.join_from_unknown_start(sheet, sheet, options); }) == FITW_E_JOIN);
+    options.least_overlap = -1.0;
+    TRUE_(status_of([&] { context.join_from_unknown_start(sheet, sheet, options); }) == FITW_E_ARGUMENT);
 }
 
 static void parts(const Context &context, const Scan &scan, const std::string &folder) {
@@ -303,6 +316,7 @@ int main(int argc, char **argv) {
     regions(scan, machine);
     fits_and_features(context, scan);
     joins(context, scan);
+    from_no_start(context);
     parts(context, scan, argv[2]);
     surveys(context, scan);
     jobs(context, argv[1]);

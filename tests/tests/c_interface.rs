@@ -67,7 +67,7 @@ fn the_programs_call_every_function() {
 
 /// Programs of `tests/c` about the interface itself, and about what fits and checks find.
 const ITSELF: [&str; 4] = ["interface.c", "abuse.c", "threads.c", "plugins.c"];
-const FINDINGS: [&str; 4] = ["shapes.c", "together.c", "parts.c", "survey.c"];
+const FINDINGS: [&str; 5] = ["shapes.c", "together.c", "parts.c", "survey.c", "joins.c"];
 
 /// Runs programs with what each is called with.
 fn run(names: &[&str], folder: &Path, options: &[&str], linked: Linked, front: &[&str]) {
@@ -138,7 +138,7 @@ fn c_programs_run_clean_under_valgrind() {
 fn further_c_programs_run_clean_under_valgrind() {
     under_valgrind(&["threads.c", "plugins.c", "parts.c", "survey.c"]);
     if std::env::var("FITWRIGHT_MEMCHECK").is_ok_and(|all| all == "all") {
-        under_valgrind(&["shapes.c", "together.c"]);
+        under_valgrind(&["shapes.c", "together.c", "joins.c"]);
     }
 }
 

@@ -24,6 +24,18 @@ def ceiling():
 CEILING = ceiling()
 
 
+def bumpy(height=1.0):
+    """A sheet 100 mm wide with bumps at irregular places: points and triangles."""
+    n, random = 90, np.random.default_rng(5)
+    x, y = (a.ravel() for a in np.meshgrid(np.linspace(-50, 50, n), np.linspace(-50, 50, n), indexing="ij"))
+    z = 0.005 * random.standard_normal(n * n)
+    for at_x, at_y, width, high in zip(*random.uniform(-45, 45, (2, 20)), *random.uniform(4, 10, (2, 20))):
+        z += height * high * np.exp(-((x - at_x) ** 2 + (y - at_y) ** 2) / width**2)
+    first = np.array([i * n + j for i in range(n - 1) for j in range(n - 1)])
+    quads = [first[:, None] + np.array(corners) for corners in ((0, n, n + 1), (0, n + 1, 1))]
+    return np.stack([x, y, z], axis=1), np.concatenate(quads)
+
+
 def scanned(place):
     """A place of the machine in scan coordinates."""
     return moved(SCAN_FROM_MACHINE, np.array([place], dtype=float))[0]
@@ -312,6 +324,28 @@ class Machine(unittest.TestCase):
         np.testing.assert_allclose(by_surface.to_from_this @ moved_from_scan, np.eye(4), atol=1e-4)
         self.assertTrue(by_surface.describe().converged)
         self.assertGreater(by_surface.describe().overlap, 0.9)
+
+    def test_a_join_from_an_unknown_start(self):
+        points, triangles = bumpy()
+        to_from_this = turned((1, -2, 2), 2.5, (300, -200, 50))
+        low, high = points[:, 0] < 30, points[:, 0] > -30
+        # Two scans that have 60 of 80 mm in common.
+        halves = []
+        for seen in (low, high):
+            kept = triangles[seen[triangles].all(axis=1)]
+            halves.append((points[seen], (np.cumsum(seen) - 1)[kept]))
+        to = self.context.scan(*halves[0])
+        from_ = self.context.scan(moved(np.linalg.inv(to_from_this), halves[1][0]), halves[1][1])
+        join = self.context.join_from_unknown_start(to, from_, candidates=3)
+        np.testing.assert_allclose(moved(join.to_from_this @ np.linalg.inv(to_from_this), points), points, atol=0.05)
+        self.assertTrue(1 <= len(join.candidates) <= 3)
+        best = join.candidates[0]
+        np.testing.assert_allclose(best.to_from_this, to_from_this, atol=5)
+        self.assertGreater(best.matched, 5 * best.against)
+        self.assertLessEqual(sum(c.probability for c in join.candidates), 1 + 1e-9)
+        flat, _ = bumpy(0.0)
+        with self.assertRaisesRegex(fitwright.Error, "no pose is certain"):
+            self.context.join_from_unknown_start(to, self.context.scan(flat, triangles))
 
     def test_a_job(self):
         deck, side, hole = (scanned(p).tolist() for p in ((20, 15, 0.1), (HALF + 0.1, 3, -15), (HOLE, 0, -0.2)))

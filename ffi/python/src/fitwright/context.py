@@ -316,6 +316,16 @@ class Context:
         )
         return self._make(Join, lib.fitw_join_by_surface, to._raw, from_._raw, pose(start), options)
 
+    def join_from_unknown_start(
+        self, to: Scan, from_: Scan, *, least_overlap: float = 0.0, candidates: int = 0
+    ) -> Join:
+        """Joins `from_` to `to` by the surface that both show, from any pose; normals must point to the same side
+        in both. `least_overlap`: smallest share of points that overlap; 0: 0.1. `candidates`: poses kept in
+        :attr:`Join.candidates`, at most; 0: 5. Error: JOIN in words, with the poses that were weighed, if none is
+        certain."""
+        options = sized("fitw_join_options", least_overlap=least_overlap, candidates=candidates)
+        return self._make(Join, lib.fitw_join_from_unknown_start, to._raw, from_._raw, options)
+
     def step_text(self, features: Iterable[Feature], machine_from_scan: Any = None, **options: Any) -> str:
         """Features as a STEP file in machine coordinates, in memory. `machine_from_scan`: 4 × 4, applied to
         every feature; None: they are in machine coordinates already.

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from ._arrays import Array
 from ._handle import Handle
-from .values import Covariance, JoinInfo, Place, TargetPair
+from .values import CandidatePose, Covariance, JoinInfo, Place, TargetPair
 
 
 class Join(Handle):
@@ -30,6 +30,12 @@ class Join(Handle):
         """Targets seen in both scans; none by surface."""
         count = self.describe().pair_count
         return [self._value("pair", TargetPair, index) for index in range(count)]
+
+    @property
+    def candidates(self) -> list[CandidatePose]:
+        """Poses that were weighed from an unknown start, the best first; else none."""
+        count = self.describe().candidate_count
+        return [self._value("candidate", CandidatePose, index) for index in range(count)]
 
     @property
     def notes(self) -> list[str]:

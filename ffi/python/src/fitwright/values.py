@@ -463,6 +463,21 @@ class TargetPair(Value):
 
 
 @dataclasses.dataclass(frozen=True, eq=False)
+class CandidatePose(Value):
+    """A pose that was weighed in a join from an unknown start, before the last fit: 4 × 4, coordinates of the joined
+    scan to those of the scan joined to; its share among all, 0 to 1; natural logarithm of how much likelier what
+    lies on the other surface is of the true pose than of a chance one; cells that lie on it, and that should and
+    do not."""
+
+    _struct = "fitw_candidate_pose"
+    to_from_this: Array
+    probability: float
+    evidence: float
+    matched: int
+    against: int
+
+
+@dataclasses.dataclass(frozen=True, eq=False)
 class PartHole(Value):
     """A round hole of a part: middle of its axis inside the material, unit axis, radius, length of the wall."""
 
@@ -650,6 +665,7 @@ class JoinInfo(Value):
     overlap: float
     pair_count: int
     note_count: int
+    candidate_count: int
 
 
 @dataclasses.dataclass(frozen=True, eq=False)
