@@ -23,13 +23,14 @@
   async function all(view) {
     listed(view);
     picks(view);
-    coordinates(view);
+    if (expected.found) named(view);
+    else coordinates(view);
     hiding(view);
     cutting(view);
     measuring(view);
     views(view);
     keys(view);
-    findings(view);
+    if (!expected.found) findings(view);
     hostile();
     await tables();
     await lost(view);
@@ -153,6 +154,37 @@
     view.clear();
   }
 
+  // Each primitive that is seen from one side or another is named where its own point is.
+  function named(view) {
+    const met = new Set();
+    const wrong = [];
+    for (const side of ['overview', 'from 1 0 0', 'from -1 0 0', 'from 0 1 0', 'from 0 -1 0', 'from 0 0 1', 'from 0 0 -1']) {
+      document.querySelector(`[data-do="${side}"]`).click();
+      for (const { name, at } of expected.found) {
+        const place = less(at, view.scene.middle);
+        const [x, y] = view.camera.project(place);
+        const pick = view.pick(x, y);
+        // Another surface may lie before it.
+        if (!pick || norm(less(pick.point, place)) > expected.coarse) continue;
+        met.add(name);
+        const said = document.querySelector('#v3-read b').textContent;
+        if (pick.thing.name !== name || said !== name) wrong.push([name, said]);
+        const off = norm(less(numbers(texts()[0]), at));
+        if (off > expected.coarse || !/^at = \[-?\d+\.\d\d, -?\d+\.\d\d, -?\d+\.\d\d\]$/.test(texts()[1])) wrong.push([name, texts()]);
+      }
+    }
+    document.querySelector('[data-do="overview"]').click();
+    for (const { at } of expected.found) {
+      const place = less(at, view.scene.middle);
+      const [x, y] = view.camera.project(place);
+      const hit = view.cast(x, y);
+      if (hit && norm(less(hit.point, place)) <= expected.coarse) seen.push(place);
+    }
+    check('a pick names the primitive', wrong.length === 0, JSON.stringify(wrong));
+    check('most were seen', met.size > 0.6 * expected.found.length, `${met.size} of ${expected.found.length}`);
+    view.clear();
+  }
+
   function hiding(view) {
     const before = pixels(view);
     const scans = view.things.filter((t) => t.group === 'Scans');
@@ -261,13 +293,13 @@
   async function tables() {
     let copied = '';
     Object.defineProperty(navigator, 'clipboard', { value: { writeText: async (text) => { copied = text; } }, configurable: true });
-    const table = document.getElementById('features');
+    const table = document.getElementById(expected.table.id);
     table.querySelector('button.csv').click();
     await wait(20);
     const rows = copied.trim().split('\r\n');
-    check('the table as CSV', rows.length === expected.features + 1, rows.length);
+    check('the table as CSV', rows.length === expected.table.rows + 1, rows.length);
     check('no formula in it', !/(^|,)"[=+@]/m.test(copied));
-    const heading = [...table.tHead.rows[0].cells].find((c) => c.textContent === 'rms');
+    const heading = [...table.tHead.rows[0].cells].find((c) => c.textContent === expected.table.numbers);
     const values = () => [...table.tBodies[0].rows].map((r) => parseFloat(r.cells[heading.cellIndex].textContent)).filter((v) => !isNaN(v));
     heading.querySelector('button').click();
     check('sorted up', values().every((v, k, all) => !k || v >= all[k - 1]), values());

@@ -8,8 +8,9 @@ use std::time::{Duration, Instant};
 use fitwright::context::Context;
 use fitwright::fitcheck::Verdict;
 use fitwright::job::{Folder, Job, Outcome};
-use fitwright::report::{ReportOptions, html};
+use fitwright::report::{ReportOptions, html, survey_html};
 use fitwright::simulate::{self, DEMO_JOB};
+use fitwright::survey::{Survey, SurveyOptions};
 use serde_json::{Value, json};
 
 /// Names that try to leave their cell, their attribute, their element, their script.
@@ -61,10 +62,39 @@ fn what_the_page_shows_is_what_the_outcome_says() {
         f.detail = HOSTILE[(k + 1) % HOSTILE.len()].into();
     }
     named.job = HOSTILE[0].into();
+    checked(&browser, &page_of(&named), &expected(&named));
+}
+
+/// The demo's first scan, surveyed, every id hostile.
+#[test]
+fn what_a_survey_shows_is_what_was_found() {
+    let Some(browser) = Browser::find() else { return };
+    let scan = &outcome().scans[0].scan;
+    let mut survey = Survey::of(scan, &SurveyOptions::default()).expect("a survey");
+    let as_found = survey_html(&survey, "front.ply").expect("the page");
+    starts_quietly(&browser, &as_found);
+    for (k, p) in survey.primitives.iter_mut().enumerate() {
+        p.id = format!("{k} {}", HOSTILE[k % HOSTILE.len()]);
+    }
+    let found = survey.primitives.iter();
+    let found = found.map(|p| json!({ "name": shown(&p.id), "at": p.at.coords.as_slice() }));
+    let found: Vec<Value> = found.collect();
+    let expected = json!({
+        "names": survey.primitives.iter().map(|p| shown(&p.id)).collect::<Vec<_>>(),
+        "found": found,
+        "table": { "id": "primitives", "rows": survey.primitives.len(), "numbers": "scatter" },
+        "triangles": scan.triangles().len(),
+        "coarse": 4.0 * scan.resolution(),
+        "scripts": 3,
+    });
+    checked(&browser, &survey_html(&survey, HOSTILE[0]).expect("the page"), &expected);
+}
+
+/// Runs the checks of `selftest.js` within a page.
+fn checked(browser: &Browser, page: &str, expected: &Value) {
     // The names must not end the test's own element.
-    let expected = expected(&named).to_string().replace('<', "\\u003c");
+    let expected = expected.to_string().replace('<', "\\u003c");
     let selftest = include_str!("../page/selftest.js");
-    let page = page_of(&named);
     let policy = page.split("script-src ").nth(1).and_then(|p| p.split(';').next());
     let policy = format!("script-src {}", policy.expect("a policy for scripts"));
     let page = page.replacen(&policy, "script-src 'unsafe-inline'", 1).replace(
@@ -84,7 +114,15 @@ fn what_the_page_shows_is_what_the_outcome_says() {
 #[test]
 fn the_page_starts_as_it_is_written_and_fetches_nothing() {
     let Some(browser) = Browser::find() else { return };
-    let run = browser.run(page(), &["--dump-dom"]);
+    starts_quietly(&browser, page());
+    // A page that does ask is found out.
+    let asks = "<!DOCTYPE html><img src=\"http://127.0.0.1:9/x.png\">";
+    assert!(!browser.asked(asks).is_empty());
+    assert!(page().len() < 2_500_000, "{}", page().len());
+}
+
+fn starts_quietly(browser: &Browser, page: &str) {
+    let run = browser.run(page, &["--dump-dom"]);
     assert!(run.text.contains("<body class=\"with3d\">"), "{}", run.errors);
     let complaints: Vec<&str> = run
         .errors
@@ -93,11 +131,7 @@ fn the_page_starts_as_it_is_written_and_fetches_nothing() {
         .filter(|l| l.contains("CONSOLE") && !l.contains("ReadPixels"))
         .collect();
     assert!(complaints.is_empty(), "{complaints:?}");
-    assert_eq!(browser.asked(page()), Vec::<String>::new());
-    // A page that does ask is found out.
-    let asks = "<!DOCTYPE html><img src=\"http://127.0.0.1:9/x.png\">";
-    assert!(!browser.asked(asks).is_empty());
-    assert!(page().len() < 2_500_000, "{}", page().len());
+    assert_eq!(browser.asked(page), Vec::<String>::new());
 }
 
 #[test]
@@ -139,6 +173,11 @@ fn it_looks_right_in_light_and_dark_at_desk_and_phone_width() {
     }
 }
 
+/// A name as the page shows it: line breaks of other kinds are blanks.
+fn shown(name: &String) -> String {
+    name.replace('\u{2028}', " ")
+}
+
 fn expected(outcome: &Outcome) -> Value {
     let first = &outcome.scans[0];
     let pose = outcome.machine_from_scan * first.first_from_this;
@@ -149,8 +188,6 @@ fn expected(outcome: &Outcome) -> Value {
         let p = points[k * (points.len() / 60)];
         json!({ "scanner": p.coords.as_slice(), "machine": (pose * p).coords.as_slice() })
     };
-    // Line breaks of other kinds are shown as blanks.
-    let shown = |n: &String| n.replace('\u{2028}', " ");
     let names: Vec<String> = outcome
         .features
         .iter()
@@ -160,7 +197,7 @@ fn expected(outcome: &Outcome) -> Value {
     let open = |v: &Verdict| *v != Verdict::Pass;
     json!({
         "names": names,
-        "features": outcome.features.len(),
+        "table": { "id": "features", "rows": outcome.features.len(), "numbers": "rms" },
         "open": outcome.findings.iter().filter(|f| open(&f.verdict) && f.at.is_some()).count(),
         "triangles": first.scan.triangles().len(),
         "motion": motion,

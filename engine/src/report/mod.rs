@@ -7,6 +7,7 @@
 
 mod budgets;
 mod compose;
+mod drawing;
 mod facts;
 mod features;
 mod figure;

@@ -8,18 +8,19 @@ use super::picture::{BAND_COLOURS, Bands};
 use super::scene::{self, Packed};
 use super::table::name;
 use super::{
-    ReportOptions, budgets, compose, facts, features, figure, findings, made, residuals, text,
-    view, viewer, way,
+    ReportOptions, budgets, compose, drawing, facts, features, figure, findings, made, residuals,
+    text, view, viewer, way,
 };
 
 /// The whole page.
 pub(super) fn page(outcome: &Outcome, options: &ReportOptions) -> Result<String> {
     let units = Units::of(outcome);
-    let Pictures { stage, looks, way, made, scene } = pictures(outcome, options, &units)?;
+    let Pictures { stage, looks, drawings, way, made, scene } = pictures(outcome, options, &units)?;
     let residuals =
         if options.pictures { residuals::section(outcome, &units)? } else { String::new() };
     let parts = [
         ("findings", "Failed and undecided", looks),
+        ("drawings", "Drawings", drawings),
         ("way-in", "Way in", way),
         ("made", "Made part", made),
         ("all-checks", "All checks", findings::all(outcome, &units)),
@@ -63,6 +64,7 @@ pub(super) fn whole(title: &str, kind: &str, body: &str, data: &str) -> String {
 struct Pictures {
     stage: String,
     looks: String,
+    drawings: String,
     way: String,
     made: String,
     scene: Option<Packed>,
@@ -80,6 +82,7 @@ fn pictures(outcome: &Outcome, options: &ReportOptions, units: &Units) -> Result
             stage: stage("", outcome, units),
             scene: None,
             looks,
+            drawings: String::new(),
             way: way::section(outcome, None, units, close)?,
             made: made::section(outcome, None, units, close)?,
         });
@@ -107,6 +110,7 @@ fn pictures(outcome: &Outcome, options: &ReportOptions, units: &Units) -> Result
         stage: stage(&shots, outcome, units),
         scene: Some(scene::of_outcome(outcome, &looks, &scene, &from)?),
         looks: cards,
+        drawings: drawing::drawings(outcome, &scene, &from, options.close_views, units),
         way: way::section(outcome, Some(&looks), units, close)?,
         made: made::section(outcome, Some(&from), units, close)?,
     })

@@ -8,18 +8,18 @@ pub(super) struct Table {
     /// Heading and whether the column is of numbers.
     columns: Vec<(String, bool)>,
     body: String,
-    id: &'static str,
+    id: String,
 }
 
 impl Table {
     /// Table with headings (plain text); a heading that begins with `#` is of a column of numbers.
-    pub(super) fn new(id: &'static str, caption: &str, columns: &[&str]) -> Self {
+    pub(super) fn new(id: &str, caption: &str, columns: &[&str]) -> Self {
         let column = |c: &&str| match c.strip_prefix('#') {
             Some(c) => (text::html(c), true),
             None => (text::html(c), false),
         };
         let columns = columns.iter().map(column).collect();
-        Table { caption: text::html(caption), columns, body: String::new(), id }
+        Table { caption: text::html(caption), columns, body: String::new(), id: id.to_owned() }
     }
 
     /// A row; its first cell is its heading.

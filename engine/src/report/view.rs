@@ -159,7 +159,7 @@ fn hole_axis(outcome: &Outcome, finding: &Finding) -> Option<(Direction, f64)> {
 }
 
 /// Diagonal of the part, else of the first scan, mm.
-fn extent(outcome: &Outcome) -> f64 {
+pub(super) fn extent(outcome: &Outcome) -> f64 {
     let points = match (&outcome.part, outcome.scans.first()) {
         (Some(part), _) => part.points.as_slice(),
         (None, Some(scan)) => scan.scan.points(),

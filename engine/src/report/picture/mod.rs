@@ -34,6 +34,11 @@ pub(super) fn draw(scene: &Scene<'_>, camera: &Camera) -> Image {
     finish::shrink(&canvas, SAMPLES)
 }
 
+/// Towards the viewer, mm, in each pixel, row by row from the top; minus infinity where nothing is.
+pub(super) fn depths(scene: &Scene<'_>, camera: &Camera) -> Vec<f32> {
+    raster::rasterise(scene, camera).depth
+}
+
 /// Samples along each side of a pixel.
 const SAMPLES: usize = 2;
 

@@ -61,7 +61,7 @@ pub(in crate::report) struct Stroke {
 
 impl Paint<'_> {
     /// Whether the mesh is closed, so that a back seen through a cut is its inside.
-    pub(super) fn is_solid(&self) -> bool {
+    pub(in crate::report) fn is_solid(&self) -> bool {
         !matches!(self, Paint::Scan | Paint::Labels(..))
     }
 }

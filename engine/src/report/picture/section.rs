@@ -34,10 +34,11 @@ fn line(mesh: &Mesh<'_>, heights: &[f64], t: &[u32; 3]) -> Option<Vec<Point3>> {
     (ends.len() == 2).then_some(ends)
 }
 
+/// Whether the box round a line meets the picture: both ends of a long one may lie beyond it.
 fn seen(line: &[Point3], camera: &Camera) -> bool {
-    line.iter().any(|p| {
-        let [x, y, _] = camera.project(p);
-        x > 0.0 && y > 0.0 && x < camera.width as f64 && y < camera.height as f64
+    let ends: Vec<[f64; 3]> = line.iter().map(|p| camera.project(p)).collect();
+    [camera.width, camera.height].iter().enumerate().all(|(k, side)| {
+        ends.iter().any(|e| e[k] > 0.0) && ends.iter().any(|e| e[k] < *side as f64)
     })
 }
 

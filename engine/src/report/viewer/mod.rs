@@ -36,17 +36,19 @@ pub(super) fn script() -> (String, String) {
     let shaders = squeezed(SHADERS, &[" = ", ", ", "; ", " ? ", " : "]);
     let code = [
         " => ", " === ", " !== ", " && ", " || ", ") {", " < ", " > ", " * ", " / ", " + ", " - ",
-        " += ", " ? ", " : ", "{ ", " }",
+        " += ", " ? ", " : ", "{ ", " }", "if (", "for (",
     ];
     let script = format!("(() => {{\n'use strict';\n{shaders}{SCRIPT}}})();\n");
-    let script = squeezed(&bare(&script), &code);
+    let script = joined(&squeezed(&bare(&script), &code), &["{", ";", ","]);
     let hash = format!("sha256-{}", STANDARD.encode(sha256::of(script.as_bytes())));
     (format!("<script>{script}</script>\n"), hash)
 }
 
 /// The page's style, and that of what the script adds.
 pub(super) fn style(page: &str) -> String {
-    squeezed(&bare(&(page.to_owned() + STYLE)), &[": ", "; ", " { ", " {", " }", ", "])
+    let signs = [": ", "; ", " { ", " {", " }", ", ", " > "];
+    let style = squeezed(&bare(&(page.to_owned() + STYLE)), &signs);
+    joined(&style, &["{", ";", ",", "}"]).replace(";}", "}") + "\n"
 }
 
 /// Source without indentation, empty lines and lines of comment: every report carries it.
@@ -58,6 +60,11 @@ fn bare(source: &str) -> String {
 /// Source without the blanks round some signs.
 fn squeezed(source: &str, signs: &[&str]) -> String {
     signs.iter().fold(source.to_owned(), |s, sign| s.replace(sign, &sign.replace(' ', "")))
+}
+
+/// Source without the line breaks after some signs, after which none is needed.
+fn joined(source: &str, signs: &[&str]) -> String {
+    signs.iter().fold(source.to_owned(), |s, sign| s.replace(&format!("{sign}\n"), sign))
 }
 
 const SHADERS: &str = include_str!("shaders.js");
