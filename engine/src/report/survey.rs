@@ -42,7 +42,8 @@ pub fn survey_summary(survey: &Survey) -> String {
     let mut out = format!("{}\n\n", text::plain(&about(survey, &units)));
     for p in &survey.primitives {
         let at = units.point(&p.at);
-        let size = size(p, &units).replace(" <span class=\"u\">", " ").replace("</span>", "");
+        let size = size(p, &units).replace("<span class=\"u\">", "").replace("</span>", "");
+        let size = size.replace("<br>", ", ");
         out += &format!(
             "{:<12} {:<6} {:<34} {:>8} points  at {at}\n",
             p.id,
@@ -110,7 +111,7 @@ fn pictures(survey: &Survey, units: &Units) -> Result<(String, Direction)> {
         shown.sort_by(|a, b| b.area.total_cmp(&a.area));
         let tag = |p: &&Surveyed| Tag {
             at: p.at,
-            code: p.id[..1].to_uppercase(),
+            code: text::html(&p.id.chars().take(1).collect::<String>().to_uppercase()),
             name: p.id.clone(),
             class: "face",
         };
@@ -159,7 +160,7 @@ fn primitives(survey: &Survey, units: &Units) -> String {
         Table::new("primitives", "Primitives, scan coordinates, mm; ± expanded (k = 2)", &columns);
     for (k, p) in survey.primitives.iter().enumerate() {
         let [r, g, b] = colour(k);
-        let touching = p.adjacent.iter().take(SHOWN).map(|&j| survey.primitives[j].id.clone());
+        let touching = p.adjacent.iter().take(SHOWN).map(|&j| text::html(&survey.primitives[j].id));
         let mut touches = touching.collect::<Vec<_>>().join(", ");
         if p.adjacent.len() > SHOWN {
             touches += &format!(" and {} more", p.adjacent.len() - SHOWN);
@@ -187,7 +188,7 @@ fn size(p: &Surveyed, units: &Units) -> String {
     let each = features::sizes(&p.feature, units);
     let all: Vec<String> =
         each.iter().map(|(what, s)| format!("{what} {}", plus_minus(s))).collect();
-    all.join(", ")
+    all.join("<br>")
 }
 
 fn made(survey: &Survey, units: &Units) -> String {

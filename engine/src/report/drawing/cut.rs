@@ -90,10 +90,8 @@ mod tests {
     #[test]
     fn the_cut_of_a_box_is_the_rectangle_it_is_known_to_be() {
         let at = |i: u32| [i & 1, i >> 1 & 1, i >> 2 & 1].map(f64::from);
-        let points: Vec<Point3> = (0..8)
-            .map(|i| at(i))
-            .map(|[x, y, z]| Point3::new(30.0 * x, 20.0 * y, 10.0 * z))
-            .collect();
+        let points: Vec<Point3> =
+            (0..8).map(at).map(|[x, y, z]| Point3::new(30.0 * x, 20.0 * y, 10.0 * z)).collect();
         let quads: [[u32; 4]; 6] =
             [[0, 2, 3, 1], [4, 5, 7, 6], [0, 1, 5, 4], [2, 6, 7, 3], [0, 4, 6, 2], [1, 3, 7, 5]];
         let triangles: Vec<[u32; 3]> =
