@@ -30,7 +30,10 @@
     measuring(view);
     views(view);
     keys(view);
-    if (!expected.found) findings(view);
+    if (!expected.found) {
+      made(view);
+      findings(view);
+    }
     hostile();
     await tables();
     await lost(view);
@@ -271,6 +274,30 @@
     press('Enter');
     press('Escape');
     check('Escape clears', view.picks.length === 0);
+  }
+
+  // The scan of the made part is a thing of its own, coloured by its deviations.
+  function made(view) {
+    const thing = view.things.find((t) => t.group === 'Made part');
+    check('the made part is hidden at first', thing && !thing.shown);
+    const others = view.things.filter((t) => t !== thing && t.shown);
+    view.show(others, false);
+    view.show([thing], true);
+    view.overview();
+    const drawn = pixels(view);
+    const [x, y] = [0, 1].map((k) => Array.from({ length: 2000 }, (_, i) => [view.camera.width * ((i * 0.618034) % 1), view.camera.tall * i / 2000])
+      .filter(([a, b]) => view.cast(a, b)).map((p) => p[k])[0]);
+    const pick = view.pick(x, y);
+    check('it is met', pick && pick.thing === thing && Math.abs(pick.value - 0.25) < 1e-3, pick && pick.value);
+    const said = document.getElementById('v3-read').textContent;
+    check('its deviation is told', said.includes('too much 0.25 mm'), said);
+    // A scan without values is grey.
+    const at = 4 * (Math.round(view.camera.tall - y) * view.drawing.gl.drawingBufferWidth + Math.round(x));
+    const [r, g, b] = [0, 1, 2].map((k) => drawn[at + k]);
+    check('and coloured', Math.max(r, g, b) - Math.min(r, g, b) > 20, [r, g, b]);
+    view.clear();
+    view.show([thing], false);
+    view.show(others, true);
   }
 
   function findings(view) {

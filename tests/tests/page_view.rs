@@ -6,9 +6,11 @@ use std::sync::{Mutex, OnceLock, PoisonError};
 use std::time::{Duration, Instant};
 
 use fitwright::context::Context;
-use fitwright::fitcheck::Verdict;
-use fitwright::job::{Folder, Job, Outcome};
+use fitwright::fitcheck::{DeviationMap, Verdict};
+use fitwright::job::{Folder, Job, MadeOutcome, Outcome};
+use fitwright::primitive::Pose;
 use fitwright::report::{ReportOptions, html, survey_html};
+use fitwright::scan::Scan;
 use fitwright::simulate::{self, DEMO_JOB};
 use fitwright::survey::{Survey, SurveyOptions};
 use serde_json::{Value, json};
@@ -62,6 +64,16 @@ fn what_the_page_shows_is_what_the_outcome_says() {
         f.detail = HOSTILE[(k + 1) % HOSTILE.len()].into();
     }
     named.job = HOSTILE[0].into();
+    // As if it had been made a quarter of a millimetre too large everywhere.
+    let part = named.part.as_ref().expect("the bracket");
+    named.made = Some(MadeOutcome {
+        file: HOSTILE[2].into(),
+        scan: Scan::from_mesh(part.points.clone(), part.triangles.clone()).expect("a scan"),
+        part_from_scan: Pose::identity(),
+        deviation: vec![0.25; part.points.len()],
+        map: DeviationMap::default(),
+        tolerance: Some(0.2),
+    });
     checked(&browser, &page_of(&named), &expected(&named));
 }
 
@@ -175,7 +187,7 @@ fn it_looks_right_in_light_and_dark_at_desk_and_phone_width() {
 }
 
 /// A name as the page shows it: line breaks of other kinds are blanks.
-fn shown(name: &String) -> String {
+fn shown(name: &str) -> String {
     name.replace('\u{2028}', " ")
 }
 
@@ -194,6 +206,7 @@ fn expected(outcome: &Outcome) -> Value {
         .iter()
         .map(|f| shown(&f.feature.name))
         .chain(outcome.findings.iter().map(|f| shown(&f.name)))
+        .chain(outcome.made.iter().map(|m| shown(&m.file)))
         .collect();
     let open = |v: &Verdict| *v != Verdict::Pass;
     json!({

@@ -19,14 +19,13 @@ pub(super) fn section(
 ) -> Result<String> {
     let Some(made) = &outcome.made else { return Ok(String::new()) };
     let mut out = format!(
-        "<p>{}, {} points, laid on the model: how far each piece of the model's surface is off. What holds are the checks \
+        "<p>{}, {} points, laid on the model: how far each piece of the model's surface is off. The scan itself can be shown in the 3D view. What holds are the checks \
          \"made part\" and those \"as made\" above.</p>\n",
         name(&made.file),
         made.scan.points().len()
     );
     let (Some(general), false) = (pictures, made.map.triangles.is_empty()) else { return Ok(out) };
-    let seen: Vec<f64> = made.map.deviation.iter().copied().filter(|d| d.is_finite()).collect();
-    let bands = Bands::of_deviations(made.tolerance, &seen);
+    let (seen, bands) = (seen(made), bands(made));
     let corners = made.map.triangles.as_flattened();
     let points: Vec<Point3> = corners.iter().map(|&i| made.map.points[i as usize]).collect();
     let triangles: Vec<[u32; 3]> =
@@ -54,6 +53,16 @@ pub(super) fn section(
     out += "</div>\n";
     out += &legend(made, &bands, &seen, units);
     Ok(out)
+}
+
+/// Deviations of the pieces that were seen, mm.
+fn seen(made: &MadeOutcome) -> Vec<f64> {
+    made.map.deviation.iter().copied().filter(|d| d.is_finite()).collect()
+}
+
+/// Colours of the deviations, in pictures and in the 3D view.
+pub(super) fn bands(made: &MadeOutcome) -> Bands {
+    Bands::of_deviations(made.tolerance, &seen(made))
 }
 
 /// The scale of the colours, from too little to too much.

@@ -35,34 +35,15 @@ pub(super) fn scanned(
     spared: &[Point3],
     (block, grid): (&mut Block, &Grid),
 ) -> Vec<Thing> {
-    let scan_from_frame = s.frame_from_scan.inverse();
-    let places: Vec<Point3> = spared.iter().map(|p| scan_from_frame * p).collect();
-    let points = s.scan.points();
-    let (ids, shown, triangles) = if s.scan.triangles().is_empty() {
-        let ids = thin_cloud(points, s.target / 3);
-        let (shown, triangles) = splats(s.scan, &ids);
-        (ids.iter().flat_map(|i| [*i; 3]).collect(), shown, triangles)
-    } else {
-        let about = SPARED_SPACINGS * s.scan.resolution();
-        let spared = Spared { places: &places, about };
-        let left = thin(points, s.scan.triangles(), s.target, &spared);
-        let shown: Vec<Point3> = left.ids.iter().map(|&i| points[i as usize]).collect();
-        (left.ids, shown, left.triangles)
-    };
-    let shown: Vec<Point3> = shown.iter().map(|p| s.frame_from_scan * p).collect();
+    let Shown { ids, places: shown, triangles } =
+        shown(s.scan, &s.frame_from_scan, s.target, spared);
     let labels: Vec<i32> = ids.iter().map(|&i| s.labels[i as usize]).collect();
     let labels = filled(&labels, &triangles);
     let is_cloud = s.scan.triangles().is_empty();
-    let full = if is_cloud {
-        ["Points".to_owned(), format!("{}, {} shown", points.len(), triangles.len())]
-    } else {
-        let all = s.scan.triangles().len();
-        ["Triangles".to_owned(), format!("{all}, {} shown", triangles.len())]
-    };
     let mut things = vec![Thing {
         group: "Scans",
         name: text::plain(s.name),
-        facts: vec![full],
+        facts: vec![how_many(s.scan, triangles.len())],
         class: "thin",
         colour: SCAN,
         shown: true,
@@ -91,6 +72,44 @@ pub(super) fn scanned(
         });
     }
     things
+}
+
+/// What is shown of a scan: its points' ids, their places in the frame, and triangles of them.
+pub(super) struct Shown {
+    pub ids: Vec<u32>,
+    pub places: Vec<Point3>,
+    pub triangles: Vec<[u32; 3]>,
+}
+
+/// A scan thinned for show, but not about the places that are to be spared; a bare point is a small triangle.
+pub(super) fn shown(
+    scan: &Scan,
+    frame_from_scan: &Pose,
+    target: usize,
+    spared: &[Point3],
+) -> Shown {
+    let scan_from_frame = frame_from_scan.inverse();
+    let places: Vec<Point3> = spared.iter().map(|p| scan_from_frame * p).collect();
+    let points = scan.points();
+    let (ids, corners, triangles) = if scan.triangles().is_empty() {
+        let ids = thin_cloud(points, target / 3);
+        let (corners, triangles) = splats(scan, &ids);
+        (ids.iter().flat_map(|i| [*i; 3]).collect(), corners, triangles)
+    } else {
+        let about = SPARED_SPACINGS * scan.resolution();
+        let left = thin(points, scan.triangles(), target, &Spared { places: &places, about });
+        let corners: Vec<Point3> = left.ids.iter().map(|&i| points[i as usize]).collect();
+        (left.ids, corners, left.triangles)
+    };
+    Shown { ids, places: corners.iter().map(|p| frame_from_scan * p).collect(), triangles }
+}
+
+/// How many triangles or points a scan has, and how many of them are shown.
+pub(super) fn how_many(scan: &Scan, shown: usize) -> [String; 2] {
+    match scan.triangles().len() {
+        0 => ["Points".into(), format!("{}, {shown} shown", scan.points().len())],
+        all => ["Triangles".into(), format!("{all}, {shown} shown")],
+    }
 }
 
 /// A part with its edges; `values` with their scale colour it.

@@ -6,6 +6,7 @@
 
 mod bodies;
 mod border;
+mod made;
 mod outcome;
 mod pack;
 mod surveyed;
@@ -119,7 +120,7 @@ struct Look {
 /// Triangles; numbers are positions of arrays.
 #[derive(Serialize)]
 struct Surface {
-    /// scan, part, other, overlap.
+    /// scan, part, other, overlap, made.
     kind: &'static str,
     places: usize,
     triangles: usize,

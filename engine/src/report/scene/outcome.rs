@@ -15,7 +15,7 @@ use crate::report::compose::{self, INK, Looks};
 use crate::report::figure::letter;
 use crate::report::number::Units;
 use crate::report::picture::{self, anchor};
-use crate::report::{features, findings, text, view};
+use crate::report::{features, findings, made, text, view};
 
 /// What the page shows of an outcome; `general` is the direction to the viewer at first.
 pub(in crate::report) fn of_outcome(
@@ -44,6 +44,11 @@ pub(in crate::report) fn of_outcome(
             more: Some("designed".into()),
             ..shown
         });
+    }
+    let mut bands = vec![Scale::of(&looks.bands, ["overlap", "gap"])];
+    if let Some(made) = &outcome.made {
+        things.push(super::made::made(made, bands.len(), (&mut block, &grid)));
+        bands.push(Scale::of(&made::bands(made), ["missing", "too much"]));
     }
     for (i, o) in outcome.other_parts.iter().enumerate() {
         things.push(Thing {
@@ -76,7 +81,7 @@ pub(in crate::report) fn of_outcome(
         lift: 4.0 * noise,
         from: direction(general),
         scanners: scanners.collect(),
-        bands: vec![Scale::of(&looks.bands, ["overlap", "gap"])],
+        bands,
         things,
         arrays: Vec::new(),
     };

@@ -199,5 +199,5 @@ function segmentsOnCard(gl, segments) {
 }
 
 const WHOLE = [0, 0, 0, 1]; // a cut that takes nothing
-const KINDS = ['scan', 'part', 'other', 'overlap'];
-const COLOURS = [[196, 199, 196], [206, 211, 216], [226, 214, 166], [130, 20, 84]];
+const KINDS = ['scan', 'part', 'other', 'overlap', 'made'];
+const COLOURS = [[196, 199, 196], [206, 211, 216], [226, 214, 166], [130, 20, 84], [196, 199, 196]];

@@ -21,7 +21,7 @@ void main() {
   if (belongs > 0) gl_Position.z -= lift * gl_Position.w;
 }`;
 
-// kind: 0 scan, 1 part, 2 other part, 3 overlap. A triangle's label is that of its last corner.
+// kind: 0 scan, 1 part, 2 other part, 3 overlap, 4 scan of the made part. A triangle's label is that of its last corner.
 const SURFACE_PIXELS = `#version 300 es
 precision highp float;
 precision highp int;
@@ -51,7 +51,7 @@ void main() {
     base = mix(base, tint.rgb, tint.a);
     if (inside) base = mix(base, vec3(0.55, 0.40, 0.28), 0.6);
     if (chosen > 0 && belongs == chosen) base = mix(base, vec3(1.0, 0.86, 0.25), 0.55);
-  } else if (inside && kind != 3) {
+  } else if (inside && kind < 3) {
     // The inside of a solid is only seen through a cut: drawn flat and hatched it looks like the cut face.
     base = stripe < 0.2 ? vec3(0.25) : vec3(0.74, 0.74, 0.70);
     light = 1.0;

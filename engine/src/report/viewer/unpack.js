@@ -50,7 +50,7 @@ function surfaceOf(mesh, arrays, step) {
     surface.values = Float32Array.from(arrays[mesh.values[0]], (n) => n === -2147483648 ? 1e9 : n / 1000);
   }
   if (mesh.labels != null) surface.labels = arrays[mesh.labels];
-  if (mesh.kind === 'scan' || mesh.kind === 'overlap') surface.normals = normalsOf(places, corners);
+  if (!['part', 'other'].includes(mesh.kind)) surface.normals = normalsOf(places, corners);
   return surface;
 }
 
