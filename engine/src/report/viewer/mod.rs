@@ -54,7 +54,8 @@ pub(super) fn style(page: &str) -> String {
 /// Source without indentation, empty lines and lines of comment: every report carries it.
 fn bare(source: &str) -> String {
     let kept = source.lines().map(str::trim_start);
-    kept.filter(|l| !l.is_empty() && !l.starts_with("//")).flat_map(|l| [l, "\n"]).collect()
+    let is_said = |l: &&str| !l.is_empty() && !l.starts_with("//") && !l.starts_with("/*");
+    kept.filter(is_said).flat_map(|l| [l, "\n"]).collect()
 }
 
 /// Source without the blanks round some signs.
