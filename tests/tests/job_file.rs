@@ -61,6 +61,19 @@ fn names_are_unique_and_refer_to_something() {
     assert!(error.to_string().contains("the nearest is \"deck\""), "{error}");
 }
 
+/// A second scan joined by surface, with a key more.
+fn joined(more: &str) -> String {
+    let same = "{ name = \"s\", fit = \"plane\", here = [0,0,0], there = [0,0,0] }";
+    format!(
+        "[[scan]]\nname = \"b\"\nfile = \"b.ply\"\njoin = {{ to = \"a\", by = \"surface\", {} }}\n",
+        more.replace("{SAME}", same)
+    )
+}
+
+fn by_features(same: &str) -> String {
+    joined(&format!("same = {same}")).replace("surface", "features")
+}
+
 #[test]
 fn contradictions_are_told_with_the_remedy() {
     let cases = [
@@ -98,6 +111,46 @@ fn contradictions_are_told_with_the_remedy() {
         let message = message(&with(text));
         assert!(message.contains(expected), "{text}\n gives {message}\n without {expected}");
     }
+}
+
+#[test]
+fn features_to_join_by_are_whole_and_do_not_contradict() {
+    let cases = [
+        (joined("same = [{SAME}]"), "goes with `by = \"features\"`"),
+        (by_features("[]"), "needs `same`"),
+        (by_features("[{SAME}, {SAME}]"), "\"s\" is used twice"),
+        (
+            by_features(
+                "[{SAME}, { name = \"t\", fit = \"plane\", here = [0,0,0], there = [1,0,0] }]",
+            ),
+            "is picked where \"s\" is",
+        ),
+        (
+            by_features("[{ name = \"s\", fit = \"line\", here = [0,0,0], there = [0,0,0] }]"),
+            "known are plane, cylinder",
+        ),
+        (
+            by_features("[{ name = \"s\", fit = \"plane\", here = [0,inf,0], there = [0,0,0] }]"),
+            "same \"s\" here: must be three finite",
+        ),
+        (
+            by_features(
+                "[{SAME}, { name = \"t\", fit = \"hole\", here = [0,0,0], there = [1,0,0] }]",
+            ),
+            "a hole needs `on`",
+        ),
+        (
+            by_features(
+                "[{ name = \"t\", fit = \"hole\", on = \"s\", here = [0,0,0], there = [1,0,0] }]",
+            ),
+            "\"s\" is no plane before it",
+        ),
+    ];
+    for (text, expected) in cases {
+        let message = message(&with(&text));
+        assert!(message.contains(expected), "{text}\n gives {message}\n without {expected}");
+    }
+    Job::parse(&with(&by_features("[{SAME}]"))).expect("one feature is for the fit to refuse");
 }
 
 #[test]

@@ -188,17 +188,9 @@ fn mounts(
 
 /// Covariance of each scan's join as a motion in machine coordinates.
 fn join_covariances(outcome: &Outcome) -> Vec<Option<Covariance>> {
-    let machine_from = |to: &Pose| outcome.machine_from_scan * to;
-    outcome
-        .scans
-        .iter()
-        .map(|s| {
-            let join = s.join.as_ref()?;
-            // The join stands in the coordinates of the scan it was joined to.
-            let first_from_other = s.first_from_this * join.to_from_this.inverse();
-            Some(join.covariance.transformed(&machine_from(&first_from_other)))
-        })
-        .collect()
+    let machine_from_first = &outcome.machine_from_scan;
+    let spreads = outcome.scans.iter().map(|s| s.spread.as_ref());
+    spreads.map(|s| s.map(|s| s.transformed(machine_from_first))).collect()
 }
 
 fn scene<'a>(

@@ -296,8 +296,8 @@ impl<'a> Finder<'a> {
         let outcome = &self.scans[scan];
         let own = outcome.length_error.map_or(own.clone(), |e| own.with_length_error(&e));
         let mut first = own.transformed(&outcome.first_from_this);
-        if let Some(join) = &outcome.join {
-            first.covariance = first.carried_by(&join.covariance);
+        if let Some(spread) = &outcome.spread {
+            first.covariance = first.carried_by(spread);
         }
         Found { first, own, scan: Some(scan), surface, held: None, cost: None }
     }

@@ -12,6 +12,7 @@ mod output;
 mod read;
 mod result;
 mod run;
+mod same;
 mod schema;
 mod spec;
 mod survey;
@@ -26,6 +27,7 @@ pub use outcome::{
 };
 pub use result::{CAUTION, RULE};
 pub use run::Folder;
+pub use same::SameSpec;
 pub use schema::schema;
 pub use spec::{
     All, CheckSpec, DatumFeature, DatumSpec, FeatureSpec, FrameSpec, GroupSpec, Head, HoldSpec,

@@ -1,13 +1,13 @@
 //! Everything a run found, in machine coordinates, before it is written or shown.
 
 use super::spec::{HoldSpec, OutputSpec};
-use crate::associate::{ConstraintCost, Relation as Shared};
+use crate::associate::{ConstraintCost, Covariance, Relation as Shared};
 use crate::datum::DatumSystem;
 use crate::exchange::Part;
 use crate::feature::{Feature, Relation};
 use crate::fitcheck::{DeviationMap, Finding, Verdict};
 use crate::primitive::Pose;
-use crate::register::Join;
+use crate::register::{FeatureResidual, Join};
 use crate::scan::{LengthError, Scan};
 use crate::units::{AngleUnit, LengthUnit};
 
@@ -98,6 +98,10 @@ pub struct ScanOutcome {
     pub first_from_this: Pose,
     /// How it was joined; `None` for the first.
     pub join: Option<Join>,
+    /// What each feature says of a join by features; else empty.
+    pub join_features: Vec<FeatureResidual>,
+    /// Covariance of where it lies, coordinates of the first scan: of all joins between; `None` if exact.
+    pub spread: Option<Covariance>,
     /// Error of length that the scanner's maker admits.
     pub length_error: Option<LengthError>,
 }

@@ -105,6 +105,7 @@ impl Job {
                 let text = "`start = \"unknown\"` goes with `by = \"surface\"`: the other ways need no start";
                 return Err(wrong(&place, text));
             }
+            join.validate_same(&place)?;
             if join.by == JoinBy::Targets {
                 if join.targets.is_none() && scan.targets.is_none() {
                     return Err(wrong(&place, "joining by targets needs `targets` of this scan"));

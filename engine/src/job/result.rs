@@ -9,6 +9,7 @@ use crate::exchange::Part;
 use crate::feature::{Feature, Relation};
 use crate::fitcheck::{Contribution, Finding, Measure, Number, PathPose};
 use crate::primitive::{Composite, Kind, Parameter, Point3, Pose, Primitive, Value};
+use crate::register::FeatureResidual;
 use crate::units::Quantity;
 
 impl Outcome {
@@ -137,8 +138,20 @@ impl Units {
                 "uncertainty": self.len(2.0 * join.covariance.deviation_at(&join.covariance.at)),
                 "notes": join.notes,
             });
+            if !s.join_features.is_empty() {
+                out["join"]["features"] =
+                    s.join_features.iter().map(|f| self.join_feature(f)).collect();
+            }
         }
         out
+    }
+
+    fn join_feature(&self, f: &FeatureResidual) -> Json {
+        json!({
+            "name": f.name, "used": f.used, "distance": self.len(f.distance),
+            "distance_uncertainty": self.len(2.0 * f.distance_deviation), "angle": self.ang(f.tilt),
+            "angle_uncertainty": self.ang(2.0 * f.tilt_deviation),
+        })
     }
 
     fn datum(&self, outcome: &Outcome) -> Json {

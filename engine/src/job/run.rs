@@ -6,6 +6,7 @@ use std::time::Duration;
 use super::outcome::{FeatureOutcome, Outcome, ScanOutcome};
 use super::spec::{Job, JoinBy, JoinSpec, JoinStart, ScanSpec};
 use super::{check, find};
+use crate::associate::Covariance;
 use crate::context::Context;
 use crate::datum::{Datum, DatumSystem};
 use crate::error::{Error, Result};
@@ -13,7 +14,7 @@ use crate::feature::{Feature, Relation, relations};
 use crate::fitcheck::Verdict;
 use crate::plugin::{LoadOptions, Registry};
 use crate::primitive::{Point3, Pose};
-use crate::register::{self, Join};
+use crate::register::{self, FeatureResidual, Join};
 use crate::scan::{LengthError, ReadOptions, Scan};
 use crate::units::LengthUnit;
 
@@ -138,8 +139,8 @@ impl Job {
             let options = ReadOptions { drop_invalid: spec.drop_invalid, ..ReadOptions::default() };
             let path = folder.path(&spec.file);
             let scan = Scan::read_with(&path, unit, &options, context)?;
-            let (first_from_this, join) = match &spec.join {
-                None => (Pose::identity(), None),
+            let joined = match &spec.join {
+                None => Joined::exactly(Pose::identity(), None),
                 Some(how) => {
                     context.report(&format!("joining {}", spec.name), fraction)?;
                     self.join(folder, &scan, spec, how, &done, context)
@@ -154,8 +155,10 @@ impl Job {
                 name: spec.name.clone(),
                 file: spec.file.display().to_string(),
                 scan,
-                first_from_this,
-                join,
+                first_from_this: joined.first_from_this,
+                join: joined.join,
+                join_features: joined.features,
+                spread: joined.spread,
             });
         }
         Ok(done)
@@ -169,7 +172,7 @@ impl Job {
         how: &JoinSpec,
         done: &[ScanOutcome],
         context: &Context,
-    ) -> Result<(Pose, Option<Join>)> {
+    ) -> Result<Joined> {
         let other = done.iter().find(|s| s.name == how.to).ok_or_else(|| Error::UnknownName {
             kind: "scan",
             name: how.to.clone(),
@@ -179,8 +182,11 @@ impl Job {
             let options = register::SurfaceOptions::default();
             register::by_surface(&other.scan, scan, start, &options, context)
         };
+        let mut features = Vec::new();
         let join = match how.by {
-            JoinBy::Nothing => return Ok((other.first_from_this, None)),
+            JoinBy::Nothing => {
+                return Ok(Joined::exactly(other.first_from_this, other.spread.clone()));
+            }
             JoinBy::Surface if how.start == JoinStart::Unknown => {
                 let options = register::UnknownStartOptions::default();
                 register::from_unknown_start(&other.scan, scan, &options, context)?.0
@@ -188,10 +194,21 @@ impl Job {
             JoinBy::Surface => surface(&Pose::identity())?,
             JoinBy::Targets => {
                 let join = self.join_by_targets(folder, spec, how)?;
-                if how.refine { surface(&join.to_from_this)? } else { join }
+                if how.refine.unwrap_or(true) { surface(&join.to_from_this)? } else { join }
+            }
+            JoinBy::Features => {
+                let found = how.by_features(&other.scan, scan, self.length_unit()?, context)?;
+                features = found.features;
+                let refine = how.refine.unwrap_or(false);
+                if refine { surface(&found.join.to_from_this)? } else { found.join }
             }
         };
-        Ok((other.first_from_this * join.to_from_this, Some(join)))
+        Ok(Joined {
+            first_from_this: other.first_from_this * join.to_from_this,
+            spread: Some(chained(other, &join.covariance)),
+            join: Some(join),
+            features,
+        })
     }
 
     fn join_by_targets(&self, folder: &Folder, spec: &ScanSpec, how: &JoinSpec) -> Result<Join> {
@@ -224,6 +241,30 @@ impl Job {
         }
         DatumSystem::new(&datums).map(Some)
     }
+}
+
+/// Where a scan lies and how that was found.
+struct Joined {
+    first_from_this: Pose,
+    join: Option<Join>,
+    features: Vec<FeatureResidual>,
+    spread: Option<Covariance>,
+}
+
+impl Joined {
+    /// In coordinates that are another scan's, or the first's own.
+    fn exactly(first_from_this: Pose, spread: Option<Covariance>) -> Self {
+        Joined { first_from_this, join: None, features: Vec::new(), spread }
+    }
+}
+
+/// Covariance of a scan in the first scan's coordinates: that of its join beside that of the other scan.
+fn chained(other: &ScanOutcome, join: &Covariance) -> Covariance {
+    let mut sum = join.transformed(&other.first_from_this);
+    if let Some(before) = &other.spread {
+        sum.matrix += before.about(sum.at).matrix;
+    }
+    sum
 }
 
 /// Distances with the error of length of the scans that their features are from.

@@ -8,6 +8,7 @@ use serde::{Deserialize, Serialize};
 
 use super::access::{Insertion, ToolAccess};
 use super::motion::MotionSpec;
+use super::same::SameSpec;
 use super::temperature::TemperatureSpec;
 
 /// A whole job. Everything but `[job]` and one `[[scan]]` is optional.
@@ -153,9 +154,12 @@ pub struct JoinSpec {
     /// Where a join by surface starts; default `near`.
     #[serde(default)]
     pub start: JoinStart,
-    /// Follow targets by a fit of the overlapping surface; default yes.
-    #[serde(default = "yes")]
-    pub refine: bool,
+    /// Features that are the same in both scans, for `by = "features"`.
+    #[serde(default)]
+    pub same: Vec<SameSpec>,
+    /// Follow targets or features by a fit of the overlapping surface; default yes after targets, no
+    /// after features.
+    pub refine: Option<bool>,
 }
 
 /// Ways to join scans.
@@ -166,6 +170,8 @@ pub enum JoinBy {
     Surface,
     /// By target centres with unknown correspondence.
     Targets,
+    /// By features that are named in both scans.
+    Features,
     /// The file already has the other scan's coordinates.
     Nothing,
 }
@@ -491,8 +497,4 @@ fn mm() -> String {
 
 fn deg() -> String {
     "deg".into()
-}
-
-fn yes() -> bool {
-    true
 }

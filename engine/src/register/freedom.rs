@@ -38,7 +38,7 @@ impl Freedom {
     }
 
     /// Orthonormal bases of the space of some motions and of its complement.
-    fn split(free: &[Vector6<f64>]) -> Self {
+    pub(super) fn split(free: &[Vector6<f64>]) -> Self {
         if free.is_empty() {
             return Freedom { held: DMatrix::identity(6, 6), free: DMatrix::zeros(6, 0) };
         }
@@ -74,7 +74,7 @@ impl Freedom {
         notes
     }
 
-    fn slides_and_turns(&self, scaling: &Scaling) -> (Vec<Vec3>, Vec<Turn>) {
+    pub(super) fn slides_and_turns(&self, scaling: &Scaling) -> (Vec<Vec3>, Vec<Turn>) {
         if self.free.is_empty() {
             return (Vec::new(), Vec::new());
         }
@@ -110,8 +110,8 @@ pub(super) fn describe_motion(motion: &Vector6<f64>, scaling: &Scaling) -> Strin
 }
 
 /// A turn about a line, advancing along it.
-struct Turn {
-    axis: Vec3,
+pub(super) struct Turn {
+    pub(super) axis: Vec3,
     at: Point3,
     /// Advance a turn, mm.
     pitch: f64,

@@ -1,8 +1,9 @@
-//! Joining scans: by targets, and by surface from a near start or from none.
+//! Joining scans: by targets, by features, and by surface from a near start or from none.
 //!
 //! All give a [`Join`]: the pose, its covariance as a motion about the middle of what was matched
 //! (so that a place outside it pays the lever), and in words what the data leave free.
 
+mod features;
 mod freedom;
 mod matching;
 mod pairing;
@@ -15,6 +16,7 @@ mod targets;
 mod targets_tests;
 mod unknown_start;
 
+pub use features::{FeatureJoin, FeatureOptions, FeatureResidual, SameFeature, by_features};
 pub use rigid::of_pairs;
 pub use surface::{SurfaceOptions, by_surface};
 pub use target_list::read_targets;

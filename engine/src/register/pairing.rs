@@ -182,6 +182,12 @@ impl Scaling {
         nalgebra::Translation3::from(shift) * turned
     }
 
+    /// Covariance of a motion from that of a scaled one.
+    pub(super) fn unscaled(&self, scaled: &Matrix6<f64>) -> Matrix6<f64> {
+        let unit = |k: usize| if k < 3 { 1.0 } else { 1.0 / self.radius };
+        Matrix6::from_fn(|r, c| unit(r) * scaled[(r, c)] * unit(c))
+    }
+
     /// The scaled coordinates of a rigid motion, the inverse of [`Scaling::motion`].
     pub(super) fn coordinates(&self, motion: &Pose) -> Vector6<f64> {
         let shift = motion * self.middle - self.middle;

@@ -55,13 +55,8 @@ impl Spread {
     ) -> Covariance {
         let free = &freedom.free * freedom.free.transpose() * reach.powi(2);
         let scaled = self.held + free.fixed_view::<6, 6>(0, 0);
-        let unscale = Matrix6::from_fn(|r, c| match (r == c, r < 3) {
-            (true, true) => 1.0,
-            (true, false) => 1.0 / scaling.radius,
-            _ => 0.0,
-        });
         let mut matrix = SMatrix::<f64, 8, 8>::zeros();
-        matrix.fixed_view_mut::<6, 6>(0, 0).copy_from(&(unscale * scaled * unscale));
+        matrix.fixed_view_mut::<6, 6>(0, 0).copy_from(&scaling.unscaled(&scaled));
         Covariance { at: scaling.middle, matrix }
     }
 }

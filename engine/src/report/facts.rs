@@ -68,6 +68,38 @@ pub(super) fn scans(outcome: &Outcome, units: &Units) -> String {
             notes,
         ]);
     }
+    table.html() + &join_features(outcome, units)
+}
+
+/// What each feature says of the joins by features.
+fn join_features(outcome: &Outcome, units: &Units) -> String {
+    let caption = format!(
+        "Features joined by: how far each lies from its like after the fit; lengths in {}, angles in {}, \
+         U expanded (k = 2)",
+        units.length.symbol(),
+        units.angle.symbol()
+    );
+    let heads = ["Scan", "Feature", "#Distance", "#U", "#Angle", "#U of angle", "Used"];
+    let mut table = Table::new("join-features", &caption, &heads);
+    let angle = |rad: f64, u: f64| {
+        let stated = units.angle(rad, Some(u));
+        [stated.value, stated.uncertainty.unwrap_or_else(|| "–".into())]
+    };
+    for s in &outcome.scans {
+        for f in &s.join_features {
+            let used = if f.used { "yes" } else { "left out: it disagrees with all others" };
+            let [tilt, of_tilt] = angle(f.tilt, 2.0 * f.tilt_deviation);
+            table.row(&[
+                name(&s.name),
+                name(&f.name),
+                units.small(f.distance),
+                units.small(2.0 * f.distance_deviation),
+                tilt,
+                of_tilt,
+                used.into(),
+            ]);
+        }
+    }
     table.html()
 }
 

@@ -106,6 +106,8 @@ pub(super) fn scanned(fine: u32) -> crate::error::Result<Outcome> {
         scan: Scan::from_mesh(points, triangles)?,
         first_from_this: Pose::identity(),
         join: None,
+        join_features: Vec::new(),
+        spread: None,
     };
     Ok(Outcome { scans: vec![front], ..outcome() })
 }
