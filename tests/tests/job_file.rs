@@ -165,6 +165,8 @@ fn what_is_written_is_known_and_plain() {
         (mesh("\"part-clearance.ply\""), "written already"),
         (mesh("\"a.ply\"\n[[output.mesh]]\nfile = \"a.ply\""), "written already"),
         (mesh("\"a.ply\"\nof = [\"rear\"]"), "rear"),
+        (with("[output]\njoined = \"../a.ply\"\n"), "plain name"),
+        (with("[output]\njoined = \"a.ply\"\n"), "two scans"),
         (mesh("\"a.ply\"\nof = [\"part\"]"), "[part]"),
         (mesh("\"a.ply\"\nof = [\"features\"]"), "[[feature]]"),
     ] {

@@ -2,6 +2,8 @@
 
 #[path = "joining/features.rs"]
 mod features;
+#[path = "joining/merged.rs"]
+mod merged;
 #[path = "joining/unknown_start.rs"]
 mod unknown_start;
 

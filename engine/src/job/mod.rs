@@ -3,6 +3,7 @@
 mod access;
 mod check;
 mod find;
+mod joined;
 mod known;
 mod made;
 mod motion;

@@ -7,7 +7,7 @@ use crate::exchange::Part;
 use crate::feature::{Feature, Relation};
 use crate::fitcheck::{DeviationMap, Finding, Verdict};
 use crate::primitive::Pose;
-use crate::register::{FeatureResidual, Join};
+use crate::register::{FeatureResidual, Join, Merged};
 use crate::scan::{LengthError, Scan};
 use crate::units::{AngleUnit, LengthUnit};
 
@@ -51,6 +51,8 @@ pub struct Outcome {
     pub findings: Vec<Finding>,
     /// Worst verdict of the findings; pass without findings.
     pub verdict: Verdict,
+    /// The scans as one, machine coordinates, if the job asks for them.
+    pub joined: Option<Merged>,
     /// How the job wants it written.
     pub output: OutputSpec,
 }

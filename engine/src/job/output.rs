@@ -15,18 +15,15 @@ impl Job {
     pub(super) fn validate_output(&self) -> Result<()> {
         at("[output]", step_options(&self.output, "job").and_then(|o| o.validate()))?;
         let mut taken: BTreeSet<String> = USUAL.iter().map(|f| (*f).to_owned()).collect();
+        if let Some(file) = &self.output.joined {
+            mesh_file(file, "[output] joined", &mut taken)?;
+            if self.scans.len() < 2 {
+                return Err(wrong("[output] joined", "needs two scans or more to put into one"));
+            }
+        }
         for mesh in &self.output.meshes {
             let place = format!("[[output.mesh]] \"{}\"", mesh.file);
-            if Path::new(&mesh.file).file_name().is_none_or(|name| name != mesh.file.as_str()) {
-                return Err(wrong(
-                    &place,
-                    "`file` must be a plain name; it is put beside the other results",
-                ));
-            }
-            at(&place, MeshFormat::of(Path::new(&mesh.file)))?;
-            if !taken.insert(mesh.file.clone()) {
-                return Err(wrong(&place, "a file of that name is written already"));
-            }
+            mesh_file(&mesh.file, &place, &mut taken)?;
             for name in mesh.of.iter().flatten() {
                 let scans = self.scans.iter().map(|s| s.name.as_str());
                 let others = self.other_parts.iter().map(|o| o.name.as_str());
@@ -42,6 +39,21 @@ impl Job {
         }
         Ok(())
     }
+}
+
+/// Checks the name of a mesh file.
+fn mesh_file(file: &str, place: &str, taken: &mut BTreeSet<String>) -> Result<()> {
+    if Path::new(file).file_name().is_none_or(|name| name != file) {
+        return Err(wrong(
+            place,
+            "the file must be a plain name; it is put beside the other results",
+        ));
+    }
+    at(place, MeshFormat::of(Path::new(file)))?;
+    if !taken.insert(file.to_owned()) {
+        return Err(wrong(place, "a file of that name is written already"));
+    }
+    Ok(())
 }
 
 /// Options of `features.step`.
@@ -124,7 +136,7 @@ const USUAL: [&str; 4] =
 /// How far the shown faces may be from a feature's surface, mm.
 const CHORD: f64 = 0.05;
 /// Greys for scans, in turn.
-const SCANS: [[u8; 3]; 3] = [[176, 176, 170], [148, 156, 160], [190, 180, 164]];
+pub(super) const SCANS: [[u8; 3]; 3] = [[176, 176, 170], [148, 156, 160], [190, 180, 164]];
 /// The part.
 const DESIGNED: [u8; 3] = [58, 104, 148];
 /// Other parts.

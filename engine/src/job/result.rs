@@ -32,6 +32,9 @@ impl Outcome {
         root.insert("caution".into(), json!(CAUTION));
         root.insert("machine_from_scan".into(), units.pose(&self.machine_from_scan));
         root.insert("scans".into(), self.scans.iter().map(|s| units.scan(s)).collect());
+        if let Some(joined) = &self.joined {
+            root.insert("joined".into(), units.joined(self, joined));
+        }
         root.insert("datum".into(), units.datum(self));
         root.insert("features".into(), self.features.iter().map(|f| units.feature(f)).collect());
         if !self.groups.is_empty() {

@@ -5,7 +5,7 @@ use std::time::Duration;
 
 use super::outcome::{FeatureOutcome, Outcome, ScanOutcome};
 use super::spec::{Job, JoinBy, JoinSpec, JoinStart, ScanSpec};
-use super::{check, find};
+use super::{check, find, joined};
 use crate::associate::Covariance;
 use crate::context::Context;
 use crate::datum::{Datum, DatumSystem};
@@ -115,10 +115,14 @@ impl Job {
             made: None,
             findings: Vec::new(),
             verdict: Verdict::Pass,
+            joined: None,
             output: self.output.clone(),
         };
         if self.part.is_some() {
             check::check(self, folder, registry, &mut outcome, context)?;
+        }
+        if self.output.joined.is_some() {
+            outcome.joined = Some(joined::joined(self, &outcome, context)?);
         }
         context.report("done", 1.0)?;
         Ok(outcome)

@@ -56,6 +56,8 @@ pub struct OutputSpec {
     /// Mesh files, in machine coordinates.
     #[serde(rename = "mesh", default)]
     pub meshes: Vec<MeshSpec>,
+    /// Name of a mesh file of all scans as one, in machine coordinates: where they overlap, the better one is kept.
+    pub joined: Option<String>,
 }
 
 /// A mesh file in machine coordinates.

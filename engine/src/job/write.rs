@@ -3,7 +3,7 @@
 use std::path::{Path, PathBuf};
 
 use super::outcome::Outcome;
-use super::output;
+use super::{joined, output};
 use crate::error::{Error, Result};
 use crate::exchange::write_step;
 use crate::feature::Feature;
@@ -70,6 +70,9 @@ impl Outcome {
         }
         write_bytes(&path("report.html"), page.as_bytes())?;
         write_bytes(&path("result.json"), json.as_bytes())?;
+        if let (Some(file), Some(merged)) = (&self.output.joined, &self.joined) {
+            joined::write(self, merged, &path(file))?;
+        }
         for mesh in &self.output.meshes {
             output::write_mesh(self, mesh, &path(&mesh.file))?;
         }

@@ -1,10 +1,11 @@
-//! Joining scans: by targets, by features, and by surface from a near start or from none.
+//! Joining scans: by targets, by features, and by surface from a near start or from none; joined scans as one.
 //!
 //! All give a [`Join`]: the pose, its covariance as a motion about the middle of what was matched
 //! (so that a place outside it pays the lever), and in words what the data leave free.
 
 mod features;
 mod freedom;
+mod joined;
 mod matching;
 mod pairing;
 mod rigid;
@@ -17,6 +18,7 @@ mod targets_tests;
 mod unknown_start;
 
 pub use features::{FeatureJoin, FeatureOptions, FeatureResidual, SameFeature, by_features};
+pub use joined::{MergeOptions, Merged, Placed, Seam, merge};
 pub use rigid::of_pairs;
 pub use surface::{SurfaceOptions, by_surface};
 pub use target_list::read_targets;

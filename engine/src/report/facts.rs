@@ -68,7 +68,7 @@ pub(super) fn scans(outcome: &Outcome, units: &Units) -> String {
             notes,
         ]);
     }
-    table.html() + &join_features(outcome, units)
+    table.html() + &join_features(outcome, units) + &seams(outcome, units)
 }
 
 /// What each feature says of the joins by features.
@@ -99,6 +99,32 @@ fn join_features(outcome: &Outcome, units: &Units) -> String {
                 used.into(),
             ]);
         }
+    }
+    table.html()
+}
+
+/// Where the scans meet in the joined one.
+fn seams(outcome: &Outcome, units: &Units) -> String {
+    let Some(joined) = &outcome.joined else { return String::new() };
+    let caption = format!(
+        "Seams of the scans as one; lengths in {}, steps positive where the second scan lies farther out, U expanded \
+         (k = 2; of the largest k = 4)",
+        units.length.symbol()
+    );
+    let heads =
+        ["Scan", "To", "#Length", "#Mean step", "#Largest step", "Where", "Against the join"];
+    let mut table = Table::new("seams", &caption, &heads);
+    let scan = |k: usize| outcome.scans.get(k).map_or_else(String::new, |s| name(&s.name));
+    for s in &joined.seams {
+        table.row(&[
+            scan(s.a),
+            scan(s.b),
+            units.plain(s.length),
+            plus_minus(&units.length(s.mean, Some(s.uncertainty))),
+            plus_minus(&units.length(s.largest, Some(s.largest_uncertainty))),
+            units.point(&s.at),
+            if s.exceeds { "more than its uncertainty" } else { "within its uncertainty" }.into(),
+        ]);
     }
     table.html()
 }

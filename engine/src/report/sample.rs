@@ -37,6 +37,7 @@ pub(super) fn empty() -> Outcome {
         made: None,
         findings: Vec::new(),
         verdict: Verdict::Pass,
+        joined: None,
         output: Default::default(),
     }
 }

@@ -17,7 +17,12 @@ use super::text;
 pub fn summary(outcome: &Outcome) -> String {
     let units = Units::of(outcome);
     let mut out = head(outcome, &units);
-    for part in [findings(outcome, &units), features(outcome, &units), datum(outcome, &units)] {
+    for part in [
+        findings(outcome, &units),
+        features(outcome, &units),
+        datum(outcome, &units),
+        seams(outcome, &units),
+    ] {
         if !part.is_empty() {
             out += "\n";
             out += &part;
@@ -128,6 +133,25 @@ fn datum(outcome: &Outcome, units: &Units) -> String {
             units.angle.symbol()
         );
         out += &wrapped("  ", &line);
+    }
+    out
+}
+
+/// Where the scans meet in the joined one.
+fn seams(outcome: &Outcome, units: &Units) -> String {
+    let Some(joined) = &outcome.joined else { return String::new() };
+    let name = |k: usize| outcome.scans.get(k).map_or("", |s| s.name.as_str());
+    let mut out = String::new();
+    for s in &joined.seams {
+        let (mean, u) = split(Some(units.length(s.mean, Some(s.uncertainty))));
+        let (largest, _) = split(Some(units.length(s.largest, Some(s.largest_uncertainty))));
+        let line = format!(
+            "seam of {} and {}: step {mean}, U {u}, at most {largest}{}",
+            text::cut(&text::plain(name(s.a)), 24),
+            text::cut(&text::plain(name(s.b)), 24),
+            if s.exceeds { ": more than the join explains" } else { "" }
+        );
+        out += &wrapped("", &line);
     }
     out
 }
