@@ -2,7 +2,7 @@
  * fitwright.hpp: the C interface of Fitwright for C++11 and later. fitwright.h is the manual; here are owners,
  * errors, spans and callbacks. No library is needed beside libfitwright.
  *
- * Owners     Context, Scan, Region, Fit, Noise, Feature, Survey, Datum, Join, Part, Check, Job, Outcome, Text: move
+ * Owners     Context, Scan, Region, Fit, Noise, Feature, Survey, Datum, Join, Merged, Part, Check, Job, Outcome, Text: move
  *            only, released when destroyed, in any order. Each keeps its context alive. One that was moved from
  *            gives FITW_E_HANDLE or FITW_E_ARGUMENT, never a crash. get() is the handle of the C interface.
  *
@@ -611,6 +611,7 @@ class Fit;
 class Feature;
 class Datum;
 class Join;
+class Merged;
 class Part;
 class Check;
 class Job;
@@ -949,6 +950,15 @@ class Datum : public detail::Handle<fitw_datum, fitw_datum_release> {
     Out<std::string> taken(std::size_t index) const { return text_at(fitw_datum_taken, index); }
 };
 
+/* A feature as the scan joined to and the joined one show it, for Context::join_by_features. */
+inline fitw_same_feature same(const Feature &to, const Feature &from, bool directed = true) {
+    fitw_same_feature out = FITW_ZERO;
+    out.to = to.get();
+    out.from = from.get();
+    out.directed = directed;
+    return out;
+}
+
 /* How one scan was joined to another. */
 class Join : public detail::Handle<fitw_join, fitw_join_release> {
   public:
@@ -959,8 +969,35 @@ class Join : public detail::Handle<fitw_join, fitw_join_release> {
     }
     Out<fitw_join_info> describe() const { return ask(fitw_join_describe); }
     Out<fitw_target_pair> pair(std::size_t index) const { return ask_at(fitw_join_pair, index); }
+    Out<fitw_feature_residual> feature(std::size_t index) const { return ask_at(fitw_join_feature, index); }
     Out<fitw_candidate_pose> candidate(std::size_t index) const { return ask_at(fitw_join_candidate, index); }
     Out<std::string> note(std::size_t index) const { return text_at(fitw_join_note, index); }
+};
+
+/* A scan to be put into one with others: where it lies, and how it was joined. */
+inline fitw_placed_scan placed(const Scan &scan, const fitw_pose &all_from_this, const Join *join = nullptr) {
+    fitw_placed_scan out = FITW_ZERO;
+    out.scan = scan.get();
+    out.all_from_this = all_from_this;
+    out.join = join == nullptr ? nullptr : join->get();
+    return out;
+}
+
+/* Several joined scans as one, the better one where they overlap. */
+class Merged : public detail::Handle<fitw_merged, fitw_merged_release> {
+  public:
+    using Handle::Handle;
+    Out<fitw_merged_info> describe() const { return ask(fitw_merged_describe); }
+    Out<Scan> scan() const {
+        fitw_scan *out = nullptr;
+        fitw_status status = fitw_merged_scan(context(), raw_, &out);
+        return detail::made<Scan>(session_, status, out);
+    }
+    Out<Span<const uint32_t>> point_scans() const { return view(fitw_merged_point_scans_view, 1); }
+    Out<Span<const uint32_t>> triangle_scans() const { return view(fitw_merged_triangle_scans_view, 1); }
+    /* Share of each scan that is kept. */
+    Out<Span<const double>> kept() const { return view(fitw_merged_kept_view, 1); }
+    Out<fitw_seam> seam(std::size_t index) const { return ask_at(fitw_merged_seam, index); }
 };
 
 /* The designed part, machine coordinates. */
@@ -1530,6 +1567,20 @@ class Context {
                               const fitw_join_options &options = sized<fitw_join_options>()) const {
         fitw_join *out = nullptr;
         fitw_status status = fitw_join_by_surface(get(), to.get(), from.get(), start, &options, &out);
+        return detail::made<Join>(session_, status, out);
+    }
+    /* Joined scans as one, see placed(). */
+    Out<Merged> merge(Span<const fitw_placed_scan> scans,
+                      const fitw_merge_options &options = sized<fitw_merge_options>()) const {
+        fitw_merged *out = nullptr;
+        fitw_status status = fitw_merged_create(get(), scans.data(), scans.size(), 0, &options, &out);
+        return detail::made<Merged>(session_, status, out);
+    }
+    /* Features that are the same in both scans, see same(). */
+    Out<Join> join_by_features(Span<const fitw_same_feature> same,
+                               const fitw_join_options &options = sized<fitw_join_options>()) const {
+        fitw_join *out = nullptr;
+        fitw_status status = fitw_join_by_features(get(), same.data(), same.size(), 0, &options, &out);
         return detail::made<Join>(session_, status, out);
     }
     Out<Join> join_from_unknown_start(const Scan &to, const Scan &from,

@@ -479,15 +479,10 @@ fn of(feature: &FeatureBox) -> &Feature {
 fn given_scan(s: &fitw_scene_scan) -> Result<GivenScan, Fault> {
     let machine_from_scan = to_pose(&s.machine_from_scan, "scene.scans.machine_from_scan")?;
     let join: Option<Arc<JoinBox>> = handle::optional(s.join, "scene.scans.join")?;
-    // The join's covariance stands in the coordinates of the scan that it was joined to.
-    let in_machine = |j: &JoinBox| {
-        let machine_from_other = machine_from_scan * j.join.to_from_this.inverse();
-        j.join.covariance.transformed(&machine_from_other)
-    };
     Ok(GivenScan {
         scan: handle::get(s.scan, "scene.scans.scan")?,
         name: text::optional(s.name, "scene.scans.name")?.unwrap_or_else(|| "scan".into()),
-        join_covariance: join.as_deref().map(in_machine),
+        join_covariance: join.as_deref().map(|j| j.covariance_in(&machine_from_scan)),
         machine_from_scan,
     })
 }

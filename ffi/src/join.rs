@@ -1,13 +1,19 @@
 //! Joining scans.
 
-use engine::register::{self, Candidate, Join, SurfaceOptions, TargetOptions, UnknownStartOptions};
+use engine::associate::Covariance;
+use engine::primitive::Pose;
+use engine::register::{
+    self, Candidate, FeatureJoin, FeatureOptions, Join, SameFeature, SurfaceOptions, TargetOptions,
+    UnknownStartOptions,
+};
 
 use crate::call::call;
 use crate::context::{fitw_context, no_flags};
 use crate::error::fitw_status;
+use crate::feature::fitw_feature;
 use crate::handle::{self, Handle};
 use crate::mesh::Coordinates;
-use crate::pointer::{self, Out, SizedOut, grows};
+use crate::pointer::{self, Array, Out, SizedOut, grows, items};
 use crate::region::limit;
 use crate::scan::fitw_scan;
 use crate::shape::{self, fitw_pose, of_pose};
@@ -25,7 +31,8 @@ pub struct fitw_join_options {
     pub struct_size: u32,
     /// 0; no flags are defined.
     pub flags: u32,
-    /// By targets: largest distance of a target from its partner, mm; 0: 0.3.
+    /// By targets: largest distance of a target from its partner, mm; 0: 0.3. By features, since 1.6: largest
+    /// distance of a feature from its like, beyond three standard deviations of it, mm; 0: 1.
     pub tolerance_mm: f64,
     /// By targets: standard deviation of one coordinate below which residuals say nothing, mm; 0: 0.03.
     pub least_deviation_mm: f64,
@@ -39,7 +46,28 @@ pub struct fitw_join_options {
     pub iterations: u64,
     /// From an unknown start: poses that can be asked for, at most; 0: 5. Since 1.6.
     pub candidates: u64,
+    /// By features: largest standard deviation of a motion, at the mean distance of the features from their middle,
+    /// that counts as held, mm; 0: 0.5. Since 1.6.
+    pub loosest_mm: f64,
 }
+
+/// A feature that is the same in two scans, as each shows it: planes, axes (lines, cylinders, cones), circles,
+/// tori, spheres (radius 0: points). Since 1.6.
+#[repr(C)]
+#[derive(Clone, Copy)]
+pub struct fitw_same_feature {
+    /// In coordinates of the scan joined to; its name is told.
+    pub to: *const fitw_feature,
+    /// In coordinates of the scan that is joined.
+    pub from: *const fitw_feature,
+    /// 1 if both directions point the same way, such as normals of planes that point out of the material; 0 if
+    /// their sign is not sure.
+    pub directed: i32,
+    /// 0.
+    pub reserved: i32,
+}
+
+items! { fitw_same_feature, 24 }
 
 /// How well a scan was joined.
 #[repr(C)]
@@ -59,6 +87,38 @@ pub struct fitw_join_info {
     pub note_count: u64,
     /// Poses that were weighed, see fitw_join_candidate; 0 but from an unknown start. Since 1.6.
     pub candidate_count: u64,
+    /// Features joined by, see fitw_join_feature; 0 but by features. Since 1.6.
+    pub feature_count: u64,
+    /// By features: equations more than a pose needs. Since 1.6.
+    pub freedom_count: u64,
+    /// By features: sum of the squared residuals of those used, each over its uncertainty. Since 1.6.
+    pub chi_square: f64,
+    /// By features: probability of a larger sum by chance; 1 without freedoms. Since 1.6.
+    pub probability: f64,
+}
+
+/// How far a feature of the joined scan lies from its like after the fit. Since 1.6.
+#[repr(C)]
+#[derive(Clone, Copy)]
+pub struct fitw_feature_residual {
+    /// sizeof(fitw_feature_residual), set by the caller.
+    pub struct_size: u32,
+    /// 1 if the pose was fitted to it; 0 if it disagreed with all others and was left out.
+    pub used: i32,
+    /// Its name; valid until the join is released.
+    pub name: fitw_str,
+    /// Distance as far as the shape shows it, mm.
+    pub distance_mm: f64,
+    /// Expanded uncertainty (coverage factor 2) of one component of it, mm.
+    pub distance_uncertainty_mm: f64,
+    /// Angle between the directions, rad; 0 without directions.
+    pub tilt_rad: f64,
+    /// Expanded uncertainty of one component of it, rad.
+    pub tilt_uncertainty_rad: f64,
+    /// Its share of the chi-square.
+    pub square: f64,
+    /// Numbers that it gives: 3 of a plane or point, 4 of an axis, 5 of a circle or torus.
+    pub equation_count: u64,
 }
 
 /// A target seen in both scans.
@@ -100,7 +160,8 @@ pub struct fitw_candidate_pose {
     pub against: u64,
 }
 
-grows! { fitw_join_options 56, fitw_join_info 40, fitw_target_pair 40, fitw_candidate_pose 136 }
+grows! { fitw_join_options 56, fitw_join_info 40, fitw_target_pair 40, fitw_candidate_pose 136,
+fitw_feature_residual 72 }
 
 /// JOIN. Joins by target centres seen in both scans, in any order: `to_mm` in the coordinates of the scan
 /// joined to, `from_mm` in those of the scan that is joined; x, y, z side by side, double, mm.
@@ -202,7 +263,52 @@ pub unsafe extern "C" fn fitw_join_from_unknown_start(
         }
         let (join, weighed) =
             register::from_unknown_start(&to.scan, &from.scan, &options, &c.engine)?;
-        out.set(handle::insert(JoinBox { candidates: weighed, ..JoinBox::new(join) })?);
+        let mut found = JoinBox::new(join);
+        found.candidates = weighed;
+        out.set(handle::insert(found)?);
+        Ok(())
+    })
+}
+
+/// Joins by features that are the same in both scans, from any pose, weighted by their covariances. `stride` in
+/// bytes from one to the next; 0: side by side. Of `options`, which may be NULL, `tolerance_mm` and `loosest_mm`
+/// count. Since 1.6.
+///
+/// Errors: FITW_E_JOIN in words, if a motion is left free, several poses fit, or the features contradict one
+/// another; FITW_E_ARGUMENT for two kinds that do not go together; FITW_E_LIMIT. [any-thread]
+#[unsafe(no_mangle)]
+pub unsafe extern "C" fn fitw_join_by_features(
+    context: *const fitw_context,
+    features: *const fitw_same_feature,
+    count: usize,
+    stride: usize,
+    options: *const fitw_join_options,
+    out: *mut *mut fitw_join,
+) -> fitw_status {
+    call(context, "fitw_join_by_features", |c| {
+        let given = Array::new(features, count, stride, "features")?;
+        let limits = pointer::read_optional(options, "options")?;
+        no_flags(limits.flags, 0, "options.flags")?;
+        let out = Out::new(out, "out")?;
+        let mut same = Vec::new();
+        for one in given.iter() {
+            let to = handle::get(one.to, "features.to")?;
+            let from = handle::get(one.from, "features.from")?;
+            same.push(SameFeature {
+                name: to.feature.name.clone(),
+                to: to.feature.shape.clone(),
+                to_covariance: to.feature.covariance.clone(),
+                from: from.feature.shape.clone(),
+                from_covariance: from.feature.covariance.clone(),
+                directed: one.directed != 0,
+            });
+        }
+        let mut options = FeatureOptions::default();
+        limit(&mut options.tolerance, limits.tolerance_mm, "options.tolerance_mm")?;
+        limit(&mut options.loosest, limits.loosest_mm, "options.loosest_mm")?;
+        c.engine.check()?;
+        let found = c.engine.run(|| register::by_features(&same, &options))?;
+        out.set(handle::insert(JoinBox::of_features(found))?);
         Ok(())
     })
 }
@@ -253,6 +359,10 @@ pub unsafe extern "C" fn fitw_join_describe(
             pair_count: join.join.pairs.len() as u64,
             note_count: join.notes.len() as u64,
             candidate_count: join.candidates.len() as u64,
+            feature_count: join.features.as_ref().map_or(0, |f| f.features.len() as u64),
+            freedom_count: join.features.as_ref().map_or(0, |f| f.freedoms as u64),
+            chi_square: join.features.as_ref().map_or(0.0, |f| f.chi_square),
+            probability: join.features.as_ref().map_or(1.0, |f| f.probability),
         });
         Ok(())
     })
@@ -310,6 +420,38 @@ pub unsafe extern "C" fn fitw_join_candidate(
     })
 }
 
+/// What feature `index` says of a join by features, from 0, in the order given. Since 1.6. Error: FITW_E_ARGUMENT past
+/// the last. [any-thread]
+#[unsafe(no_mangle)]
+pub unsafe extern "C" fn fitw_join_feature(
+    context: *const fitw_context,
+    join: *const fitw_join,
+    index: usize,
+    out: *mut fitw_feature_residual,
+) -> fitw_status {
+    call(context, "fitw_join_feature", |_| {
+        let join = handle::get(join, "join")?;
+        let out = SizedOut::new(out, "out")?;
+        let all = join.features.as_ref().map_or(&[][..], |f| &f.features);
+        let (f, name) = all
+            .get(index)
+            .zip(join.names.get(index))
+            .ok_or_else(|| text::past(index, all.len()))?;
+        out.set(fitw_feature_residual {
+            struct_size: 0,
+            used: i32::from(f.used),
+            name: name.view(),
+            distance_mm: f.distance,
+            distance_uncertainty_mm: 2.0 * f.distance_deviation,
+            tilt_rad: f.tilt,
+            tilt_uncertainty_rad: 2.0 * f.tilt_deviation,
+            square: f.square,
+            equation_count: f.equations as u64,
+        });
+        Ok(())
+    })
+}
+
 /// What a person should know of the join (motions that the data leave free, targets that moved), one
 /// sentence; valid until the join is released. Error: FITW_E_ARGUMENT past the last. [any-thread]
 #[unsafe(no_mangle)]
@@ -339,10 +481,28 @@ pub(crate) struct JoinBox {
     notes: Vec<Text>,
     /// Poses that were weighed from an unknown start.
     candidates: Vec<Candidate>,
+    /// What features say, of a join by them, and their names.
+    features: Option<FeatureJoin>,
+    names: Vec<Text>,
 }
 
 impl JoinBox {
     fn new(join: Join) -> Self {
-        JoinBox { notes: Text::all(&join.notes), candidates: Vec::new(), join }
+        let notes = Text::all(&join.notes);
+        JoinBox { join, notes, candidates: Vec::new(), features: None, names: Vec::new() }
+    }
+
+    /// Covariance of where the joined scan lies once `all_from_this` takes it somewhere; it stands in coordinates of
+    /// the scan that it was joined to.
+    pub(crate) fn covariance_in(&self, all_from_this: &Pose) -> Covariance {
+        let all_from_other = all_from_this * self.join.to_from_this.inverse();
+        self.join.covariance.transformed(&all_from_other)
+    }
+
+    fn of_features(found: FeatureJoin) -> Self {
+        let mut made = JoinBox::new(found.join.clone());
+        made.names = found.features.iter().map(|f| Text::new(&f.name)).collect();
+        made.features = Some(found);
+        made
     }
 }

@@ -91,12 +91,27 @@ fn structs_lie_as_the_description_says() {
         }
         crate::join::fitw_join_options {
             struct_size, flags, tolerance_mm, least_deviation_mm, reach_mm, normal_angle_rad,
-            least_overlap, iterations, candidates
+            least_overlap, iterations, candidates, loosest_mm
+        }
+        crate::join::fitw_same_feature { to, from, directed, reserved }
+        crate::join::fitw_feature_residual {
+            struct_size, used, name, distance_mm, distance_uncertainty_mm, tilt_rad,
+            tilt_uncertainty_rad, square, equation_count
         }
         crate::join::fitw_join_info {
-            struct_size, converged, rms_mm, overlap, pair_count, note_count, candidate_count
+            struct_size, converged, rms_mm, overlap, pair_count, note_count, candidate_count,
+            feature_count, freedom_count, chi_square, probability
         }
         crate::join::fitw_target_pair { struct_size, reserved, to, from, residual_mm, leverage }
+        crate::merged::fitw_placed_scan { scan, all_from_this, join }
+        crate::merged::fitw_merge_options { struct_size, flags, reach_mm, margin }
+        crate::merged::fitw_merged_info {
+            struct_size, reserved, point_count, triangle_count, seam_count
+        }
+        crate::merged::fitw_seam {
+            struct_size, exceeds, a, b, length_mm, mean_mm, uncertainty_mm, largest_mm,
+            largest_uncertainty_mm, at_mm
+        }
         crate::join::fitw_candidate_pose {
             struct_size, reserved, to_from_this, probability, evidence, matched, against
         }

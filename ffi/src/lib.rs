@@ -56,6 +56,8 @@ pub mod datum;
 
 pub mod join;
 
+pub mod merged;
+
 pub mod step;
 
 pub mod survey;

@@ -18,6 +18,15 @@ pub(crate) struct Held {
     bytes: u64,
 }
 
+impl Held {
+    /// Gives back what is over `bytes`.
+    pub(crate) fn shrink(&mut self, bytes: u64) {
+        let over = self.bytes.saturating_sub(bytes);
+        self.used.fetch_sub(over, Ordering::Relaxed);
+        self.bytes -= over;
+    }
+}
+
 impl Memory {
     /// 0: no limit.
     pub(crate) fn new(limit: u64) -> Self {

@@ -300,7 +300,7 @@ pub(crate) struct ScanBox {
 }
 
 impl ScanBox {
-    fn new(scan: Scan, borrows: u32, held: Held) -> Self {
+    pub(crate) fn new(scan: Scan, borrows: u32, held: Held) -> Self {
         let notes = Text::all(scan.notes());
         ScanBox { scan, borrows, notes, _held: held }
     }

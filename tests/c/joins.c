@@ -1,4 +1,4 @@
-/* Joining scans from no start: a surface with irregular bumps, whose every point is known in both poses. */
+/* Joining scans from no start, by a surface with irregular bumps of known shape in both poses, and by features. */
 #include "common.h"
 
 #ifndef BUMPY /* fewer under a memory checker */
@@ -103,10 +103,144 @@ static void from_an_unknown_start(void)
     OK(fitw_scan_release(to));
 }
 
+/* The plane x, y or z (`axis` 0, 1, 2) = `at`, fitted to a square of scattered points. */
+static fitw_feature *plane_at(const char *name, size_t axis, double at)
+{
+    double xyz[3 * 400], normals[3 * 400] = {0};
+    uint32_t state = (uint32_t)(axis + 1) * 977u + (uint32_t)(at + 100.0);
+    size_t k;
+    fitw_mesh mesh = FITW_ZERO;
+    fitw_scan *scan = NULL;
+    fitw_region *all = NULL;
+    fitw_fit *fit = NULL;
+    fitw_feature *feature = NULL;
+    for (k = 0; k < 400; ++k) {
+        xyz[3 * k + axis] = at + scatter(&state);
+        xyz[3 * k + (axis + 1) % 3] = 2.0 * ((double)(k / 20) - 9.5);
+        xyz[3 * k + (axis + 2) % 3] = 2.0 * ((double)(k % 20) - 9.5);
+        normals[3 * k + axis] = 1.0;
+    }
+    mesh.struct_size = sizeof mesh, mesh.points = xyz, mesh.normals = normals, mesh.point_count = 400;
+    OK(fitw_scan_create(ctx, &mesh, &scan));
+    OK(fitw_region_all(ctx, scan, &all));
+    OK(fitw_fit_region(ctx, text("builtin.plane"), all, NULL, &fit));
+    OK(fitw_feature_from_fit(ctx, text(name), fit, all, &feature));
+    OK(fitw_fit_release(fit));
+    OK(fitw_region_release(all));
+    OK(fitw_scan_release(scan));
+    return feature;
+}
+
+/* Six faces in two poses; then one of them moved by half a millimetre, which the others find out. */
+static void by_features(void)
+{
+    static const fitw_pose from_to = {{0, 1, 0, 0, 0, 1, 1, 0, 0}, {-40, 25, 310}};
+    static const char *const names[6] = {"deck", "side", "end", "shelf", "rib", "lug"};
+    static const double at[6] = {0, 40, 30, -55, -35, -20};
+    static const size_t axes[6] = {2, 0, 1, 2, 0, 1};
+    fitw_same_feature same[6];
+    fitw_feature *moved = NULL, *to[6], *from[6];
+    fitw_pose pose, half = {{1, 0, 0, 0, 1, 0, 0, 0, 1}, {0.5, 0, 0}};
+    fitw_join *join = NULL, *none = NULL;
+    fitw_join_info info = FITW_ZERO;
+    fitw_feature_residual residual = FITW_ZERO;
+    size_t k;
+    memset(same, 0, sizeof same);
+    for (k = 0; k < 6; ++k) {
+        to[k] = plane_at(names[k], axes[k], at[k]);
+        OK(fitw_feature_move(ctx, to[k], &from_to, &from[k]));
+        same[k].to = to[k], same[k].from = from[k], same[k].directed = 1;
+    }
+    info.struct_size = sizeof info, residual.struct_size = sizeof residual;
+    OK(fitw_join_by_features(ctx, same, 6, 0, NULL, &join));
+    OK(fitw_join_pose(ctx, join, &pose));
+    for (k = 0; k < 9; ++k)
+        TRUE_(fabs(pose.rotation[k] - from_to.rotation[3 * (k % 3) + k / 3]) < 1e-9);
+    /* The inverse's shift: -transpose x (-40, 25, 310). */
+    TRUE_(fabs(pose.translation_mm[0] + 310) < 1e-6 && fabs(pose.translation_mm[1] - 40) < 1e-6 && fabs(pose.translation_mm[2] + 25) < 1e-6);
+    OK(fitw_join_describe(ctx, join, &info));
+    TRUE_(info.feature_count == 6 && info.freedom_count == 12 && info.chi_square < 1e-6 && info.probability > 0.999);
+    OK(fitw_join_release(join));
+    /* The lug faces along y, which is x of the joined scan. */
+    OK(fitw_feature_move(ctx, from[5], &half, &moved));
+    same[5].from = moved;
+    OK(fitw_join_by_features(ctx, same, 6, 0, NULL, &join));
+    OK(fitw_join_feature(ctx, join, 5, &residual));
+    TRUE_(residual.used == 0 && fabs(residual.distance_mm - 0.5) < 0.02 && residual.equation_count == 3);
+    TRUE_(residual.name.len == 3 && memcmp(residual.name.ptr, "lug", 3) == 0);
+    OK(fitw_join_feature(ctx, join, 0, &residual));
+    TRUE_(residual.used == 1 && residual.distance_mm < 0.02);
+    IS(FITW_E_ARGUMENT, fitw_join_feature(ctx, join, 6, &residual));
+    IS(FITW_E_ARGUMENT, fitw_join_candidate(ctx, join, 0, NULL));
+    OK(fitw_join_release(join));
+    /* Two faces leave a motion free; a handle of nothing is none. */
+    IS(FITW_E_JOIN, fitw_join_by_features(ctx, same, 2, 0, NULL, &none));
+    same[1].from = NULL;
+    IS(FITW_E_HANDLE, fitw_join_by_features(ctx, same, 6, 0, NULL, &none));
+    TRUE_(none == NULL);
+    OK(fitw_feature_release(moved));
+    for (k = 0; k < 6; ++k) {
+        OK(fitw_feature_release(to[k]));
+        OK(fitw_feature_release(from[k]));
+    }
+}
+
+/* Two sheets side by side that overlap by two thirds, the second raised by 0.2 mm: one of them is kept where both
+ * are, and the seam stands up by what was raised. */
+static void as_one(void)
+{
+    static const fitw_pose here = {{1, 0, 0, 0, 1, 0, 0, 0, 1}, {0, 0, 0}}, up = {{1, 0, 0, 0, 1, 0, 0, 0, 1}, {0, 0, 0.2}};
+    fitw_scan *first = sheet(0, BUMPY * 5 / 6, 0.0, &here), *second = sheet(BUMPY / 6, BUMPY, 0.0, &here), *both = NULL;
+    fitw_placed_scan placed[2];
+    fitw_merge_options options = FITW_ZERO;
+    fitw_merged_info info = FITW_ZERO;
+    fitw_seam seam = FITW_ZERO;
+    fitw_merged *merged = NULL, *none = NULL;
+    const uint32_t *of_points, *of_triangles;
+    const double *kept;
+    size_t count, triangles, scans, k, points[2] = {0, 0};
+    memset(placed, 0, sizeof placed);
+    placed[0].scan = first, placed[0].all_from_this = here;
+    placed[1].scan = second, placed[1].all_from_this = up;
+    OK(fitw_merged_create(ctx, placed, 2, 0, NULL, &merged));
+    info.struct_size = sizeof info, seam.struct_size = sizeof seam;
+    OK(fitw_merged_describe(ctx, merged, &info));
+    OK(fitw_merged_point_scans_view(ctx, merged, &of_points, &count));
+    OK(fitw_merged_triangle_scans_view(ctx, merged, &of_triangles, &triangles));
+    OK(fitw_merged_kept_view(ctx, merged, &kept, &scans));
+    TRUE_(count == info.point_count && triangles == info.triangle_count && scans == 2);
+    for (k = 0; k < count; ++k) {
+        TRUE_(of_points[k] < 2);
+        ++points[of_points[k]];
+    }
+    TRUE_(points[0] > 0 && points[1] > 0);
+    /* The whole is BUMPY x BUMPY squares of two triangles, less or more a row where they meet. */
+    TRUE_(fabs((double)triangles / (2.0 * (BUMPY - 1) * (BUMPY - 1)) - 1.0) < 0.06);
+    TRUE_(fabs(kept[0] + kept[1] - 1.2) < 0.06);
+    TRUE_(info.seam_count == 1);
+    OK(fitw_merged_seam(ctx, merged, 0, &seam));
+    TRUE_(seam.a == 0 && seam.b == 1 && fabs(fabs(seam.mean_mm) - 0.2) < 0.02 && seam.exceeds == 1);
+    TRUE_(fabs(seam.length_mm - 100.0) < 15.0 && seam.uncertainty_mm < 0.05);
+    IS(FITW_E_ARGUMENT, fitw_merged_seam(ctx, merged, 1, &seam));
+    OK(fitw_merged_scan(ctx, merged, &both));
+    OK(fitw_scan_release(both));
+    OK(fitw_merged_release(merged));
+    IS(FITW_E_ARGUMENT, fitw_merged_create(ctx, placed, 1, 0, NULL, &none));
+    options.struct_size = sizeof options, options.margin = 0.5;
+    IS(FITW_E_ARGUMENT, fitw_merged_create(ctx, placed, 2, 0, &options, &none));
+    placed[1].scan = NULL;
+    IS(FITW_E_HANDLE, fitw_merged_create(ctx, placed, 2, 0, NULL, &none));
+    TRUE_(none == NULL);
+    OK(fitw_scan_release(first));
+    OK(fitw_scan_release(second));
+}
+
 int main(void)
 {
     OK(fitw_context_create(NULL, &ctx));
     from_an_unknown_start();
+    by_features();
+    as_one();
     OK(fitw_context_release(ctx));
     puts("joins: ok");
     return 0;

@@ -1,4 +1,8 @@
-//! The page in a browser: Chromium without a window, drawing by software. Skipped, and said so, where there is none.
+//! The page in a browser: Chromium without a window, and Firefox in one, drawing by software. Skipped, and said so, where
+//! there is none.
+
+#[path = "page_view/firefox.rs"]
+mod firefox;
 
 use std::path::{Path, PathBuf};
 use std::process::Command;
@@ -50,9 +54,8 @@ fn page() -> &'static str {
     PAGE.get_or_init(|| page_of(outcome()))
 }
 
-#[test]
-fn what_the_page_shows_is_what_the_outcome_says() {
-    let Some(browser) = Browser::find() else { return };
+/// The demo's outcome with hostile names, and the part as made.
+fn hostile() -> Outcome {
     let mut named = outcome().clone();
     // Every foreign name is hostile, each still its own.
     for (k, f) in named.features.iter_mut().enumerate() {
@@ -74,7 +77,23 @@ fn what_the_page_shows_is_what_the_outcome_says() {
         map: DeviationMap::default(),
         tolerance: Some(0.2),
     });
+    named
+}
+
+#[test]
+fn what_the_page_shows_is_what_the_outcome_says() {
+    let Some(browser) = Browser::find() else { return };
+    let named = hostile();
     checked(&browser, &page_of(&named), &expected(&named));
+}
+
+#[test]
+fn it_shows_the_same_in_firefox() {
+    let named = hostile();
+    let page = with_checks(&page_of(&named), &expected(&named));
+    if let Some(said) = firefox::text_of(&page, "selftest") {
+        judged(&said);
+    }
 }
 
 /// The demo's first scan, surveyed, every id hostile.
@@ -105,18 +124,26 @@ fn what_a_survey_shows_is_what_was_found() {
 
 /// Runs the checks of `selftest.js` within a page.
 fn checked(browser: &Browser, page: &str, expected: &Value) {
+    let page = with_checks(page, expected);
+    let dom = browser.run(&page, &["--dump-dom", "--window-size=800,700"]).text;
+    let said = dom.split("<pre id=\"selftest\">").nth(1).unwrap_or("nothing was said");
+    judged(said.split("</pre>").next().unwrap_or_default());
+}
+
+/// The page with the checks of `selftest.js` beside its own script.
+fn with_checks(page: &str, expected: &Value) -> String {
     // The names must not end the test's own element.
     let expected = expected.to_string().replace('<', "\\u003c");
     let selftest = include_str!("../page/selftest.js");
     let policy = page.split("script-src ").nth(1).and_then(|p| p.split(';').next());
     let policy = format!("script-src {}", policy.expect("a policy for scripts"));
-    let page = page.replacen(&policy, "script-src 'unsafe-inline'", 1).replace(
+    page.replacen(&policy, "script-src 'unsafe-inline'", 1).replace(
         "</body>",
         &format!("<script>const expected = {expected};\n{selftest}</script></body>"),
-    );
-    let dom = browser.run(&page, &["--dump-dom", "--window-size=800,700"]).text;
-    let said = dom.split("<pre id=\"selftest\">").nth(1).unwrap_or("nothing was said");
-    let said = said.split("</pre>").next().unwrap_or_default();
+    )
+}
+
+fn judged(said: &str) {
     let failed: Vec<&str> = said.lines().filter(|l| !l.starts_with("ok ") && *l != "end").collect();
     assert!(failed.is_empty(), "{failed:#?}");
     assert!(said.trim_end().ends_with("\nend"), "the checks did not come to their end: {said}");

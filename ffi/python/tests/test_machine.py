@@ -325,6 +325,19 @@ class Machine(unittest.TestCase):
         self.assertTrue(by_surface.describe().converged)
         self.assertGreater(by_surface.describe().overlap, 0.9)
 
+    def test_a_join_by_features(self):
+        from_to = turned((2, 1, -1), 2.8, (-40, 25, 310))
+        shelf, _ = face(self.scan, "shelf", (HALF, 3, -15))
+        same = [(f, f.move(from_to), True) for f in (self.deck, self.side, self.hole)]
+        join = self.context.join_by_features(*same)
+        np.testing.assert_allclose(join.to_from_this @ from_to, np.eye(4), atol=1e-8)
+        self.assertEqual([f.name for f in join.features], ["deck", "side", "hole"])
+        self.assertTrue(all(f.used and f.distance_mm < 1e-8 for f in join.features))
+        # 3, 3 and 4 or 5 numbers, 6 of the pose.
+        self.assertEqual(join.describe().freedom_count, sum(f.equation_count for f in join.features) - 6)
+        with self.assertRaisesRegex(fitwright.Error, "free"):
+            self.context.join_by_features(same[0], (shelf, shelf.move(from_to), True))
+
     def test_a_join_from_an_unknown_start(self):
         points, triangles = bumpy()
         to_from_this = turned((1, -2, 2), 2.5, (300, -200, 50))
@@ -346,6 +359,25 @@ class Machine(unittest.TestCase):
         flat, _ = bumpy(0.0)
         with self.assertRaisesRegex(fitwright.Error, "no pose is certain"):
             self.context.join_from_unknown_start(to, self.context.scan(flat, triangles))
+
+    def test_joined_scans_as_one(self):
+        points, triangles = bumpy()
+        raised = turned((0, 0, 1), 0.0, (0, 0, 0.2))
+        halves = []
+        for seen in (points[:, 0] < 20, points[:, 0] > -20):
+            kept = triangles[seen[triangles].all(axis=1)]
+            halves.append(self.context.scan(points[seen], (np.cumsum(seen) - 1)[kept]))
+        merged = self.context.merge((halves[0], np.eye(4), None), (halves[1], raised, None))
+        info = merged.describe()
+        self.assertEqual((len(merged.point_scans), len(merged.triangle_scans)), (info.point_count, info.triangle_count))
+        self.assertEqual(set(merged.point_scans), {0, 1})
+        # Each place once, but for a row where they meet.
+        self.assertLess(abs(info.triangle_count / len(triangles) - 1), 0.06)
+        np.testing.assert_allclose(merged.kept.sum(), 100 / 70, atol=0.06)
+        (seam,) = merged.seams
+        self.assertTrue(seam.exceeds and (seam.a, seam.b) == (0, 1))
+        self.assertLess(abs(abs(seam.mean_mm) - 0.2), 0.05)
+        self.assertEqual(len(merged.scan().points), info.point_count)
 
     def test_a_job(self):
         deck, side, hole = (scanned(p).tolist() for p in ((20, 15, 0.1), (HALF + 0.1, 3, -15), (HOLE, 0, -0.2)))

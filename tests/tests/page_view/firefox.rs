@@ -21,7 +21,7 @@ pub fn text_of(page: &str, id: &str) -> Option<String> {
     std::fs::write(&file, telling(page, id, &url)).expect("the page's file");
     let _browser = Ended(
         Command::new(firefox)
-            .args(["--no-remote", "--profile"])
+            .args(["--no-remote", "--width", "800", "--height", "700", "--profile"])
             .arg(&profile)
             .arg(format!("file://{}", file.display()))
             .env("DISPLAY", format!(":{number}"))
@@ -99,7 +99,10 @@ fn program(names: &[&str]) -> Option<PathBuf> {
         .flat_map(|d| names.iter().map(move |n| d.join(n)))
         .find(|p| p.is_file());
     if found.is_none() {
-        eprintln!("SKIPPED: no {} in PATH, so the page was not opened in Firefox", names.join(", "));
+        eprintln!(
+            "SKIPPED: no {} in PATH, so the page was not opened in Firefox",
+            names.join(", ")
+        );
     }
     found
 }

@@ -24,6 +24,7 @@ from .feature import Feature  # noqa: E402
 from .fit import Fit  # noqa: E402
 from .job import Job, Outcome  # noqa: E402
 from .join import Join  # noqa: E402
+from .merged import Merged  # noqa: E402
 from .noise import Noise  # noqa: E402
 from .part import Part  # noqa: E402
 from .region import Region  # noqa: E402
@@ -35,7 +36,7 @@ from .values import (  # noqa: E402
 
 __all__ = [
     "Cancelled", "Check", "Code", "Context", "Datum", "Error", "Feature", "Finding", "Fit", "InsertionLimits", "Job",
-    "Join", "LengthError", "MadePart", "Move", "Noise", "Outcome", "Part", "Region", "Scan", "Scene", "Shape", "Survey", "Table",
+    "Join", "LengthError", "MadePart", "Merged", "Move", "Noise", "Outcome", "Part", "Region", "Scan", "Scene", "Shape", "Survey", "Table",
     "ToolLimits", "Warming",
     "build", "known", "version",
 ]

@@ -19,6 +19,7 @@ from .feature import Feature
 from .fit import Fit, Hold, fit_options, fitter_id
 from .job import Job
 from .join import Join
+from .merged import Merged
 from .noise import Noise
 from .part import Part
 from .region import Region
@@ -315,6 +316,48 @@ class Context:
             least_overlap=least_overlap, iterations=iterations,
         )
         return self._make(Join, lib.fitw_join_by_surface, to._raw, from_._raw, pose(start), options)
+
+    def join_by_features(
+        self, *same: tuple[Feature, Feature, bool], tolerance_mm: float = 0.0, loosest_mm: float = 0.0
+    ) -> Join:
+        """Joins by features that are the same in both scans, from any pose, weighted by their covariances. Each: as
+        the scan joined to shows it, as the joined one does, and whether both directions point the same way (normals
+        of planes out of the material; False if their sign is not sure).
+
+        `tolerance_mm`: largest distance of a feature from its like beyond three standard deviations; 0: 1.
+        `loosest_mm`: largest standard deviation of a motion that counts as held; 0: 0.5. Error: JOIN in words, if a
+        motion is left free, several poses fit, or the features contradict one another.
+        """
+        raw = []
+        for to, from_, directed in same:
+            one = ffi.new("fitw_same_feature *")
+            setattr(one, "from", from_._raw)  # A word of Python's own.
+            one.to, one.directed = to._raw, int(directed)
+            raw.append(one)
+        options = sized("fitw_join_options", tolerance_mm=tolerance_mm, loosest_mm=loosest_mm)
+        return self._make(
+            Join, lib.fitw_join_by_features, array_of("fitw_same_feature", raw), len(raw), 0, options
+        )
+
+    def merge(
+        self, *placed: tuple[Scan, Any, Optional[Join]], reach_mm: float = 0.0, margin: float = 0.0
+    ) -> Merged:
+        """Puts two or more joined scans into one, the better one where they overlap. Each: the scan; the pose, 4 × 4,
+        that takes its coordinates to those of all; how it was joined, for its uncertainty, or None.
+
+        `reach_mm`: surfaces that face one way and are this near are one; 0: from spacing, noise and joins.
+        `margin`: how many times better a later scan must know a place to take it; 0: 1.2.
+        """
+        raw = []
+        for scan, all_from_this, join in placed:
+            one = ffi.new("fitw_placed_scan *")
+            one.scan, one.all_from_this = scan._raw, pose(all_from_this)[0]
+            one.join = ffi.NULL if join is None else join._raw
+            raw.append(one)
+        options = sized("fitw_merge_options", reach_mm=reach_mm, margin=margin)
+        return self._make(
+            Merged, lib.fitw_merged_create, array_of("fitw_placed_scan", raw), len(raw), 0, options
+        )
 
     def join_from_unknown_start(
         self, to: Scan, from_: Scan, *, least_overlap: float = 0.0, candidates: int = 0

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from ._arrays import Array
 from ._handle import Handle
-from .values import CandidatePose, Covariance, JoinInfo, Place, TargetPair
+from .values import CandidatePose, Covariance, FeatureResidual, JoinInfo, Place, TargetPair
 
 
 class Join(Handle):
@@ -36,6 +36,12 @@ class Join(Handle):
         """Poses that were weighed from an unknown start, the best first; else none."""
         count = self.describe().candidate_count
         return [self._value("candidate", CandidatePose, index) for index in range(count)]
+
+    @property
+    def features(self) -> list[FeatureResidual]:
+        """What each feature says of a join by features, in the order given; else none."""
+        count = self.describe().feature_count
+        return [self._value("feature", FeatureResidual, index) for index in range(count)]
 
     @property
     def notes(self) -> list[str]:

@@ -478,6 +478,23 @@ class CandidatePose(Value):
 
 
 @dataclasses.dataclass(frozen=True, eq=False)
+class FeatureResidual(Value):
+    """How far a feature of the joined scan lies from its like after the fit, as far as the shape shows it, mm, and
+    the angle between their directions, rad, with the expanded uncertainty of one component of each; its share of the
+    chi-square; numbers that it gives; ``used``: not if it disagreed with all others."""
+
+    _struct = "fitw_feature_residual"
+    used: bool
+    name: str
+    distance_mm: float
+    distance_uncertainty_mm: float
+    tilt_rad: float
+    tilt_uncertainty_rad: float
+    square: float
+    equation_count: int
+
+
+@dataclasses.dataclass(frozen=True, eq=False)
 class PartHole(Value):
     """A round hole of a part: middle of its axis inside the material, unit axis, radius, length of the wall."""
 
@@ -666,6 +683,38 @@ class JoinInfo(Value):
     pair_count: int
     note_count: int
     candidate_count: int
+    feature_count: int
+    freedom_count: int
+    chi_square: float
+    probability: float
+
+
+@dataclasses.dataclass(frozen=True, eq=False)
+class MergedInfo(Value):
+    """What several scans as one consist of."""
+
+    _struct = "fitw_merged_info"
+    point_count: int
+    triangle_count: int
+    seam_count: int
+
+
+@dataclasses.dataclass(frozen=True, eq=False)
+class Seam(Value):
+    """Where two scans meet, by their places in the list: length of their common seams; mean step, positive where the
+    second lies farther out of the material, with its expanded uncertainty; largest step, with coverage factor 4, and
+    where, coordinates of all; ``exceeds``: a step is more than its uncertainty."""
+
+    _struct = "fitw_seam"
+    exceeds: bool
+    a: int
+    b: int
+    length_mm: float
+    mean_mm: float
+    uncertainty_mm: float
+    largest_mm: float
+    largest_uncertainty_mm: float
+    at_mm: Array
 
 
 @dataclasses.dataclass(frozen=True, eq=False)
