@@ -3,28 +3,35 @@
 //!
 //! `cargo bench -p fitwright-benches --bench joining` prints a table over two simulated machines (see
 //! tests/src/machines.rs), scanned twice, each cut to one side of a plane so that a known share is in common;
-//! `-- trials N` asks for N cuts each instead of 10. The bunny's ten range scans (G. Turk, M. Levoy 1994,
-//! with the poses of their own alignment) are read from `../shared` where they are.
+//! `-- trials N` asks for N cuts each instead of 10. Then the demo's mill is scanned from eight places round it, the
+//! scans joined in a chain and adjusted together, `-- rounds N` times instead of 3. The bunny's ten range scans (G. Turk, M. Levoy 1994,
+//! with the poses of their own alignment) are read from `../shared` where they are: every pair from no start, then
+//! all of them adjusted together after a chain of joins round the figure.
 #![allow(missing_docs)]
 
 use std::path::{Path, PathBuf};
 use std::time::Instant;
 
 use fitwright::primitive::{Point3, Pose, Vec3};
-use fitwright::register::{UnknownStartOptions, from_unknown_start};
+use fitwright::register::{
+    AdjustOptions, SurfaceOptions, UnknownStartOptions, adjust, by_surface, from_unknown_start,
+};
 use fitwright::scan::Scan;
 use fitwright::simulate::random::Random;
+use fitwright::simulate::{Scanner, Viewpoint, mill, scan};
 use fitwright::units::LengthUnit;
 use fitwright::{Context, Error};
 use fitwright_tests::Draw;
 use fitwright_tests::machines::{labelled, pump, valve};
-use nalgebra::{Quaternion, Translation3, UnitQuaternion};
+use nalgebra::{Matrix6, Quaternion, Translation3, UnitQuaternion, Vector6};
 
 type Failure = Box<dyn std::error::Error>;
 
 fn main() -> Result<(), Failure> {
     let trials = std::env::args().skip_while(|a| a != "trials").nth(1);
     machines(trials.map_or(Ok(10), |n| n.parse())?)?;
+    let rounds = std::env::args().skip_while(|a| a != "rounds").nth(1);
+    round(rounds.map_or(Ok(3), |n| n.parse())?)?;
     let folder =
         ["../shared", "../../shared"].map(|s| Path::new(s).join("data/stanford_bunny_scans"));
     match folder.iter().find(|f| f.is_dir()) {
@@ -129,6 +136,77 @@ fn part(scan: &Scan, keep: impl Fn(&Point3) -> bool) -> Result<Scan, Failure> {
     Ok(Scan::from_mesh(points, kept.filter(|t| !t.contains(&u32::MAX)).collect())?)
 }
 
+/// The mill from eight places round it: a chain of joins, and all adjusted together, against the true poses.
+fn round(rounds: u64) -> Result<(), Failure> {
+    println!(
+        "\nMill from 8 places round it, 3 mm mesh, noise 0.05 mm: error of the last scan at its middle"
+    );
+    println!("round   chain, mm   together, mm   stated (1 sd)   together, s");
+    let (context, count) = (Context::new(2)?, 8);
+    let (mut chain, mut closed, mut square) = (0.0, 0.0, 0.0);
+    for round in 0..rounds {
+        let (mut scans, mut truth) = (Vec::new(), Vec::new());
+        let mut random = Random::new(50 + round);
+        for k in 0..count {
+            let azimuth = std::f64::consts::TAU * k as f64 / count as f64;
+            let target = Point3::new(60.0, 0.0, 20.0);
+            let views = [(-0.25, 0.1), (0.25, 0.5)];
+            let views = views.map(|(a, up)| Viewpoint::around(target, azimuth + a, up, 480.0));
+            let scanner = Scanner {
+                resolution: 3.0,
+                noise: 0.05,
+                grazing: 60f64.to_radians(),
+                seed: 100 * round + k,
+                ..Scanner::default()
+            };
+            let pose = random.pose(100.0);
+            let scan = scan(&mill::mill(), &views, &scanner, &pose)?;
+            truth.push(scan.machine_from_scan);
+            scans.push(scan.to_scan()?);
+        }
+        let last = scans.len() - 1;
+        let mut poses = vec![truth[0]];
+        for k in 1..scans.len() {
+            let turn = UnitQuaternion::from_scaled_axis(random.vector(0.003));
+            let off = Pose::rotation_wrt_point(turn, truth[k] * middle(&scans[k]));
+            let start =
+                truth[k - 1].inverse() * Translation3::from(random.vector(0.3)) * off * truth[k];
+            let options = SurfaceOptions::default();
+            let join = by_surface(&scans[k - 1], &scans[k], &start, &options, &context)?;
+            poses.push(poses[k - 1] * join.to_from_this);
+        }
+        let began = Instant::now();
+        let all: Vec<&Scan> = scans.iter().collect();
+        let adjusted = adjust(&all, &poses, 0, &AdjustOptions::default(), &context)?;
+        let seconds = began.elapsed().as_secs_f64();
+        let at = truth[last] * middle(&scans[last]);
+        let off = |pose: &Pose| (pose * truth[last].inverse() * at - at).norm();
+        let (a, b) = (off(&poses[last]), off(&adjusted.common_from_scan[last]));
+        let stated = adjusted.covariances[last].deviation_at(&at);
+        println!("{round:>5} {a:>11.4} {b:>14.4} {stated:>15.4} {seconds:>13.2}");
+        (chain, closed) = (chain + a * a, closed + b * b);
+        for k in 1..scans.len() {
+            let (e, c) =
+                (adjusted.common_from_scan[k] * truth[k].inverse(), &adjusted.covariances[k]);
+            let (shift, turn) = (e * c.at - c.at, e.rotation.scaled_axis());
+            let e = Vector6::from_iterator(shift.iter().chain(turn.iter()).copied());
+            let stated: Matrix6<f64> = c.matrix.fixed_view::<6, 6>(0, 0).into_owned();
+            square += e.dot(&(stated.try_inverse().ok_or("singular")? * e)) / last as f64;
+        }
+    }
+    println!(
+        "chain {:.1} times as far off; mean squared error of a pose in its stated covariance {:.2} (6)",
+        f64::sqrt(chain / closed),
+        square / rounds as f64
+    );
+    Ok(())
+}
+
+fn middle(scan: &Scan) -> Point3 {
+    let sum: Vec3 = scan.points().iter().map(|p| p.coords).sum();
+    Point3::from(sum / scan.points().len() as f64)
+}
+
 /// All pairs of views of which a quarter of the second lies on the first.
 fn views(folder: &Path) -> Result<(), Failure> {
     println!(
@@ -159,5 +237,74 @@ fn views(folder: &Path) -> Result<(), Failure> {
         }
     }
     tally.line("all");
+    together(&views)
+}
+
+/// Joins each view to the one of those before it that it lies on most, the round never closed, then adjusts all.
+fn together(views: &[(PathBuf, Scan, Pose)]) -> Result<(), Failure> {
+    println!(
+        "\nBunny, all views together; distances from the given poses at the middle of each view, mm"
+    );
+    let context = Context::new(2)?;
+    let share = |a: usize, b: usize| {
+        let pose = views[a].2.inverse() * views[b].2;
+        let some: Vec<&Point3> = views[b].1.points().iter().step_by(11).collect();
+        let on = some.iter().filter(|p| views[a].1.nearest(&(pose * **p)).1 < 1.0).count();
+        on as f64 / some.len() as f64
+    };
+    let began = Instant::now();
+    let mut poses = vec![Pose::identity(); views.len()];
+    let mut random = Random::new(3);
+    for k in 0..views.len() {
+        let before = (0..k).map(|i| (share(i, k), i)).max_by(|a, b| a.0.total_cmp(&b.0));
+        let Some((_, to)) = before else {
+            poses[k] = views[k].2;
+            continue;
+        };
+        // 2 mm and 2 degrees off.
+        let truth = views[to].2.inverse() * views[k].2;
+        let turn =
+            UnitQuaternion::from_scaled_axis(random.vector(1.0).normalize() * 2f64.to_radians());
+        let off = Pose::rotation_wrt_point(turn, truth * middle(&views[k].1));
+        let start = Translation3::from(random.vector(1.0).normalize() * 2.0) * off * truth;
+        let options = SurfaceOptions::default();
+        let join = by_surface(&views[to].1, &views[k].1, &start, &options, &context)?;
+        poses[k] = poses[to] * join.to_from_this;
+    }
+    let chained = began.elapsed().as_secs_f64();
+    let began = Instant::now();
+    let scans: Vec<&Scan> = views.iter().map(|v| &v.1).collect();
+    let adjusted = adjust(&scans, &poses, 0, &AdjustOptions::default(), &context)?;
+    println!(
+        "joins {chained:.2} s, adjustment {:.2} s, settled: {}",
+        began.elapsed().as_secs_f64(),
+        adjusted.converged
+    );
+    println!("view             joined   adjusted   stated U");
+    for (k, (name, _, truth)) in views.iter().enumerate() {
+        let at = truth * middle(&views[k].1);
+        let off = |pose: &Pose| (pose * truth.inverse() * at - at).norm();
+        let stated = 2.0 * adjusted.covariances[k].deviation_at(&at);
+        println!(
+            "{:<14} {:>8.3} {:>10.3} {stated:>10.3}",
+            name.display(),
+            off(&poses[k]),
+            off(&adjusted.common_from_scan[k])
+        );
+    }
+    println!("pair                            overlap   rms before      rms   offset   misfit, mm");
+    for p in &adjusted.pairs {
+        println!(
+            "{:<14} {:<14} {:>8.2} {:>12.3} {:>8.3} {:>8.3} {:>8.3}",
+            views[p.to].0.display(),
+            views[p.from].0.display(),
+            p.overlap,
+            p.rms_before,
+            p.rms,
+            p.offset,
+            p.misfit
+        );
+    }
+    adjusted.notes.iter().for_each(|n| println!("{n}"));
     Ok(())
 }

@@ -154,6 +154,25 @@ fn features_to_join_by_are_whole_and_do_not_contradict() {
 }
 
 #[test]
+fn joining_together_names_scans_that_there_are() {
+    let two = |more: &str| format!("{}[joining]\n{more}\n", with(&joined("start = \"near\"")));
+    for (text, expected) in [
+        (with("[joining]\ntogether = true\n"), "needs two scans"),
+        (two("together = true\nheld = \"c\""), "no scan named \"c\""),
+        (two("together = true\npairs = [[\"a\", \"c\"]]"), "no scan named \"c\""),
+        (two("together = true\npairs = [[\"a\", \"a\"]]"), "paired with itself"),
+        (two("together = true\npairs = [[\"a\", \"b\"], [\"b\", \"a\"]]"), "stand there twice"),
+        (two("together = true\nleast_overlap = 1.5"), "least_overlap"),
+        (two("together = false\nheld = \"a\""), "go with `together = true`"),
+    ] {
+        let message = message(&text);
+        assert!(message.contains(expected), "{text}\n gives {message}\n without {expected}");
+    }
+    let text = two("together = true\nheld = \"b\"\npairs = [[\"a\", \"b\"]]");
+    assert!(Job::parse(&text).expect("a valid job").joining.is_some_and(|j| j.together));
+}
+
+#[test]
 fn what_is_written_is_known_and_plain() {
     let mesh = |more: &str| with(&format!("[[output.mesh]]\nfile = {more}\n"));
     for (text, said) in [

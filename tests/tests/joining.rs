@@ -1,5 +1,7 @@
 //! Joining by surface: simulated pairs of a known pose, what is left free, real range scans.
 
+#[path = "joining/adjustment.rs"]
+mod adjustment;
 #[path = "joining/features.rs"]
 mod features;
 #[path = "joining/merged.rs"]

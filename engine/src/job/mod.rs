@@ -19,6 +19,7 @@ mod spec;
 mod survey;
 mod surveyed;
 mod temperature;
+mod together;
 mod write;
 
 pub use access::{Insertion, InsertionSpec, ToolAccess, ToolAccessSpec, ToolSpec};
@@ -37,4 +38,5 @@ pub use spec::{
 };
 pub use survey::SurveyFiles;
 pub use temperature::{BodySpec, TemperatureSpec};
+pub use together::JoiningSpec;
 pub use write::WriteOptions;

@@ -7,7 +7,7 @@ use crate::exchange::Part;
 use crate::feature::{Feature, Relation};
 use crate::fitcheck::{DeviationMap, Finding, Verdict};
 use crate::primitive::Pose;
-use crate::register::{FeatureResidual, Join, Merged};
+use crate::register::{Adjusted, FeatureResidual, Join, Merged};
 use crate::scan::{LengthError, Scan};
 use crate::units::{AngleUnit, LengthUnit};
 
@@ -22,6 +22,8 @@ pub struct Outcome {
     pub angle: AngleUnit,
     /// Scans in the job's order.
     pub scans: Vec<ScanOutcome>,
+    /// Their adjustment all together, if the job asks for it; the first scan's coordinates are the common ones.
+    pub adjusted: Option<Adjusted>,
     /// Takes coordinates of the first scan to machine coordinates; identity without a datum system.
     pub machine_from_scan: Pose,
     /// The datum system, if the job names one.
@@ -102,7 +104,8 @@ pub struct ScanOutcome {
     pub join: Option<Join>,
     /// What each feature says of a join by features; else empty.
     pub join_features: Vec<FeatureResidual>,
-    /// Covariance of where it lies, coordinates of the first scan: of all joins between; `None` if exact.
+    /// Covariance of where it lies, coordinates of the first scan: of all joins between, or of the
+    /// adjustment against the held scan; `None` if exact.
     pub spread: Option<Covariance>,
     /// Error of length that the scanner's maker admits.
     pub length_error: Option<LengthError>,

@@ -67,6 +67,7 @@ impl Job {
         unique("scan", self.scans.iter().map(|s| s.name.as_str()))?;
         unique("feature", self.features.iter().map(|f| f.name.as_str()))?;
         self.validate_scans()?;
+        self.validate_joining()?;
         for (k, feature) in self.features.iter().enumerate() {
             self.validate_feature(feature, &self.features[..k])?;
             self.validate_hold(feature, &self.features[..k])?;

@@ -3,13 +3,13 @@
 use serde_json::{Map, Value as Json, json};
 
 use super::outcome::{FeatureOutcome, GroupOutcome, OtherPartOutcome, Outcome, ScanOutcome};
-use crate::associate::{ConstraintCost, Quality};
+use crate::associate::{ConstraintCost, Covariance, Quality};
 use crate::error::{Error, Result};
 use crate::exchange::Part;
 use crate::feature::{Feature, Relation};
 use crate::fitcheck::{Contribution, Finding, Measure, Number, PathPose};
 use crate::primitive::{Composite, Kind, Parameter, Point3, Pose, Primitive, Value};
-use crate::register::FeatureResidual;
+use crate::register::{Adjusted, AdjustedPair, FeatureResidual};
 use crate::units::Quantity;
 
 impl Outcome {
@@ -34,6 +34,9 @@ impl Outcome {
         root.insert("scans".into(), self.scans.iter().map(|s| units.scan(s)).collect());
         if let Some(joined) = &self.joined {
             root.insert("joined".into(), units.joined(self, joined));
+        }
+        if let Some(adjusted) = &self.adjusted {
+            root.insert("adjustment".into(), units.adjustment(adjusted, &self.scans));
         }
         root.insert("datum".into(), units.datum(self));
         root.insert("features".into(), self.features.iter().map(|f| units.feature(f)).collect());
@@ -147,6 +150,25 @@ impl Units {
             }
         }
         out
+    }
+
+    fn adjustment(&self, adjusted: &Adjusted, scans: &[ScanOutcome]) -> Json {
+        let pair = |p: &AdjustedPair| {
+            json!({
+                "to": scans[p.to].name, "from": scans[p.from].name, "points": p.points,
+                "overlap": p.overlap, "rms_before": self.len(p.rms_before), "rms": self.len(p.rms),
+                "offset": self.len(p.offset), "misfit": self.len(p.misfit),
+                "misfit_angle": self.ang(p.misfit_turn),
+            })
+        };
+        let scan = |(s, c): (&ScanOutcome, &Covariance)| json!({ "name": s.name, "uncertainty": self.len(2.0 * c.deviation_at(&c.at)) });
+        json!({
+            "held": scans[adjusted.held].name,
+            "converged": adjusted.converged,
+            "pairs": adjusted.pairs.iter().map(pair).collect::<Vec<_>>(),
+            "scans": scans.iter().zip(&adjusted.covariances).map(scan).collect::<Vec<_>>(),
+            "notes": adjusted.notes,
+        })
     }
 
     fn join_feature(&self, f: &FeatureResidual) -> Json {

@@ -86,7 +86,8 @@ impl Job {
 
     fn run_here(&self, folder: &Folder, registry: &Registry, context: &Context) -> Result<Outcome> {
         let unit = self.length_unit()?;
-        let scans = self.read_scans(folder, unit, context)?;
+        let mut scans = self.read_scans(folder, unit, context)?;
+        let adjusted = self.adjust(&mut scans, context)?;
         let mut finder = find::Finder::new(self, &scans, registry, context)?;
         finder.find_in_scan_coordinates()?;
         finder.find_again_with_known_noise()?;
@@ -101,6 +102,7 @@ impl Job {
             length: unit,
             angle: self.angle_unit()?,
             scans,
+            adjusted,
             machine_from_scan,
             datum,
             relations,

@@ -10,6 +10,7 @@ use super::access::{Insertion, ToolAccess};
 use super::motion::MotionSpec;
 use super::same::SameSpec;
 use super::temperature::TemperatureSpec;
+use super::together::JoiningSpec;
 
 /// A whole job. Everything but `[job]` and one `[[scan]]` is optional.
 #[derive(Debug, Clone, Deserialize, JsonSchema)]
@@ -20,6 +21,8 @@ pub struct Job {
     /// Scans; the first one's coordinates are those of the file.
     #[serde(rename = "scan")]
     pub scans: Vec<ScanSpec>,
+    /// How the scans are joined beside their `join` each.
+    pub joining: Option<JoiningSpec>,
     /// Features in the order they are found.
     #[serde(rename = "feature", default)]
     pub features: Vec<FeatureSpec>,

@@ -21,34 +21,44 @@ pub(super) struct Freedom {
 
 impl Freedom {
     pub(super) fn new(equations: &Equations) -> Self {
-        let size = equations.matrix.trace() / 6.0;
+        let dynamic = |m: &Matrix6<f64>| DMatrix::from_fn(6, 6, |r, c| m[(r, c)]);
+        Self::of(&dynamic(&equations.matrix), &dynamic(&equations.noise))
+    }
+
+    /// Of the motions of any number of scans.
+    pub(super) fn of(matrix: &DMatrix<f64>, noise: &DMatrix<f64>) -> Self {
+        let n = matrix.nrows();
+        let size = matrix.trace() / n as f64;
         // Rounding of the sums stands in for noise where the data have none.
-        let noise = equations.noise + Matrix6::identity() * (ROUNDING * size);
+        let noise = noise + DMatrix::identity(n, n) * (ROUNDING * size);
         let Some(cholesky) = Cholesky::new(noise) else {
-            return Freedom { held: DMatrix::zeros(6, 0), free: DMatrix::identity(6, 6) };
+            return Freedom { held: DMatrix::zeros(n, 0), free: DMatrix::identity(n, n) };
         };
-        let l = cholesky.l();
-        let inverse = l.try_inverse().unwrap_or_else(Matrix6::identity);
-        let eigen = (inverse * equations.matrix * inverse.transpose()).symmetric_eigen();
-        let is_free = |k: &usize| eigen.eigenvalues[*k] < NOISE_RATIO;
-        let back = inverse.transpose();
-        let free: Vec<Vector6<f64>> =
-            (0..6).filter(is_free).map(|k| back * eigen.eigenvectors.column(k)).collect();
-        Self::split(&free)
+        let inverse = cholesky.l().try_inverse().unwrap_or_else(|| DMatrix::identity(n, n));
+        let eigen = (&inverse * matrix * inverse.transpose()).symmetric_eigen();
+        let free: Vec<usize> = (0..n).filter(|k| eigen.eigenvalues[*k] < NOISE_RATIO).collect();
+        Self::split_columns(inverse.transpose() * eigen.eigenvectors.select_columns(&free))
     }
 
     /// Orthonormal bases of the space of some motions and of its complement.
     pub(super) fn split(free: &[Vector6<f64>]) -> Self {
+        Self::split_columns(DMatrix::from_fn(6, free.len(), |r, c| free[c][r]))
+    }
+
+    fn split_columns(mut free: DMatrix<f64>) -> Self {
+        let n = free.nrows();
         if free.is_empty() {
-            return Freedom { held: DMatrix::identity(6, 6), free: DMatrix::zeros(6, 0) };
+            return Freedom { held: DMatrix::identity(n, n), free: DMatrix::zeros(n, 0) };
         }
-        let columns = DMatrix::from_fn(6, free.len(), |r, c| free[c][r] / free[c].norm());
-        let q = columns.qr().q();
+        free.column_iter_mut().for_each(|mut c| {
+            let _ = c.normalize_mut();
+        });
+        let q = free.qr().q();
         // The projector's eigenvalues are 1 for free motions and 0 for held ones.
         let eigen = (&q * q.transpose()).symmetric_eigen();
         let pick = |wanted: bool| {
             let chosen: Vec<usize> =
-                (0..6).filter(|&k| (eigen.eigenvalues[k] > 0.5) == wanted).collect();
+                (0..n).filter(|&k| (eigen.eigenvalues[k] > 0.5) == wanted).collect();
             eigen.eigenvectors.select_columns(&chosen)
         };
         Freedom { held: pick(false), free: pick(true) }

@@ -1,8 +1,10 @@
-//! Joining scans: by targets, by features, and by surface from a near start or from none; joined scans as one.
+//! Joining scans: by targets, by features, by surface from a near start or from none, and all together; joined scans
+//! as one.
 //!
 //! All give a [`Join`]: the pose, its covariance as a motion about the middle of what was matched
 //! (so that a place outside it pays the lever), and in words what the data leave free.
 
+mod adjustment;
 mod features;
 mod freedom;
 mod joined;
@@ -17,6 +19,7 @@ mod targets;
 mod targets_tests;
 mod unknown_start;
 
+pub use adjustment::{AdjustOptions, Adjusted, AdjustedPair, ObservedJoin, adjust};
 pub use features::{FeatureJoin, FeatureOptions, FeatureResidual, SameFeature, by_features};
 pub use joined::{MergeOptions, Merged, Placed, Seam, merge};
 pub use rigid::of_pairs;

@@ -67,7 +67,7 @@ pub fn by_surface(
     context.run(|| Run::new(to, from, options).join(start, context))
 }
 
-fn check(start: &Pose, options: &SurfaceOptions) -> Result<()> {
+pub(super) fn check(start: &Pose, options: &SurfaceOptions) -> Result<()> {
     let numbers = start.translation.vector.iter().chain(start.rotation.coords.iter());
     if !numbers.into_iter().all(|c| c.is_finite()) {
         return Err(Error::argument("start", start, "a finite rigid motion"));
@@ -87,32 +87,38 @@ fn check(start: &Pose, options: &SurfaceOptions) -> Result<()> {
 }
 
 /// One join under way.
-struct Run<'a> {
-    to: &'a Scan,
+pub(super) struct Run<'a> {
+    pub(super) to: &'a Scan,
     from: &'a Scan,
     overlay: Overlay<'a>,
     options: &'a SurfaceOptions,
-    reach: f64,
+    pub(super) reach: f64,
     /// Points of `from` that may be paired, ascending.
-    usable: Vec<u32>,
+    pub(super) usable: Vec<u32>,
     /// The wider of the two spacings, mm.
-    spacing: f64,
+    pub(super) spacing: f64,
 }
 
 /// Where an iteration stands.
-struct State {
-    to_from_this: Pose,
-    gate: f64,
+pub(super) struct State {
+    pub(super) to_from_this: Pose,
+    pub(super) gate: f64,
     converged: bool,
     /// Length of the last step in standard deviations of the pose.
     last_step: f64,
 }
 
 /// The pairs of a pose and the loss that suits them.
-struct Fitted {
-    pairs: Vec<Pair>,
-    scaling: Scaling,
-    loss: Biweight,
+pub(super) struct Fitted {
+    pub(super) pairs: Vec<Pair>,
+    pub(super) scaling: Scaling,
+    pub(super) loss: Biweight,
+}
+
+impl State {
+    pub(super) fn new(to_from_this: Pose, gate: f64) -> Self {
+        State { to_from_this, gate, converged: false, last_step: f64::INFINITY }
+    }
 }
 
 impl Fitted {
@@ -125,7 +131,7 @@ impl Fitted {
 
     /// How much longer than the weighted least-squares step the step to the loss's own minimum is:
     /// mean weight over mean second derivative, 1.3 for normal noise.
-    fn stretch(&self) -> f64 {
+    pub(super) fn stretch(&self) -> f64 {
         let sum = |of: fn(Biweight, f64) -> f64| -> f64 {
             self.pairs.iter().map(|p| of(self.loss, p.residual)).sum()
         };
@@ -135,7 +141,7 @@ impl Fitted {
 }
 
 impl<'a> Run<'a> {
-    fn new(to: &'a Scan, from: &'a Scan, options: &'a SurfaceOptions) -> Self {
+    pub(super) fn new(to: &'a Scan, from: &'a Scan, options: &'a SurfaceOptions) -> Self {
         let (low, high) = bounds(from.points());
         let normals = from.normals();
         // What is computed on demand is asked for here once, not by every thread at a time.
@@ -155,12 +161,7 @@ impl<'a> Run<'a> {
     }
 
     fn join(&self, start: &Pose, context: &Context) -> Result<Join> {
-        let mut state = State {
-            to_from_this: *start,
-            gate: self.reach,
-            converged: false,
-            last_step: f64::INFINITY,
-        };
+        let mut state = State::new(*start, self.reach);
         let mut fitted = None;
         for (level, most) in LEVELS.into_iter().enumerate() {
             context.report("joining by surface", level as f64 / LEVELS.len() as f64)?;
@@ -178,7 +179,7 @@ impl<'a> Run<'a> {
     }
 
     /// About `most` of the usable points, spread over the scan in a fixed irregular way.
-    fn sample(&self, most: usize) -> Vec<u32> {
+    pub(super) fn sample(&self, most: usize) -> Vec<u32> {
         if self.usable.len() <= most {
             return self.usable.clone();
         }
@@ -237,7 +238,7 @@ impl<'a> Run<'a> {
     }
 
     /// Lets the gate follow the distances down; true while it still moves.
-    fn narrow(&self, fitted: &Fitted, state: &mut State) -> bool {
+    pub(super) fn narrow(&self, fitted: &Fitted, state: &mut State) -> bool {
         let distance = median(fitted.pairs.iter().map(|p| p.distance).collect());
         let floor = GATE_SPACINGS * self.spacing + fitted.loss.reach;
         let gate = state.gate.min((3.0 * distance).max(floor));
@@ -246,7 +247,7 @@ impl<'a> Run<'a> {
         moved
     }
 
-    fn fitted(&self, ids: &[u32], state: &State, fine: bool) -> Result<Fitted> {
+    pub(super) fn fitted(&self, ids: &[u32], state: &State, fine: bool) -> Result<Fitted> {
         let gate = Gate { distance: state.gate, cosine: self.options.normal_angle.cos() };
         let mut pairs = self.overlay.pairs(ids, &state.to_from_this, gate);
         if pairs.len() < FEWEST_PAIRS {
@@ -291,7 +292,7 @@ impl<'a> Run<'a> {
     }
 
     /// Edge of patches that are many spacings wide, yet many enough to judge their scatter.
-    fn patch_edge(&self, pairs: &[Pair], scaling: &Scaling) -> f64 {
+    pub(super) fn patch_edge(&self, pairs: &[Pair], scaling: &Scaling) -> f64 {
         let area = pairs.len() as f64 * self.from.resolution().powi(2);
         let many = (area / FEWEST_PATCHES).sqrt().min(scaling.radius / 4.0);
         (PATCH_SPACINGS * self.spacing).min(many).max(self.spacing)
@@ -384,7 +385,7 @@ fn scramble(id: u32) -> u32 {
 }
 
 /// Points looked at from coarse to fine.
-const LEVELS: [usize; 3] = [4_000, 40_000, usize::MAX];
+pub(super) const LEVELS: [usize; 3] = [4_000, 40_000, usize::MAX];
 /// Share of the diagonal that a start may be off if nothing else is said.
 const DEFAULT_REACH: f64 = 0.05;
 /// What steps may leave when coarse levels end: in standard deviations of the pose; or the step

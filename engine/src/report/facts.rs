@@ -68,7 +68,10 @@ pub(super) fn scans(outcome: &Outcome, units: &Units) -> String {
             notes,
         ]);
     }
-    table.html() + &join_features(outcome, units) + &seams(outcome, units)
+    table.html()
+        + &join_features(outcome, units)
+        + &adjustment(outcome, units)
+        + &seams(outcome, units)
 }
 
 /// What each feature says of the joins by features.
@@ -127,6 +130,54 @@ fn seams(outcome: &Outcome, units: &Units) -> String {
         ]);
     }
     table.html()
+}
+
+/// Scans adjusted together, and how the surfaces of each pair lie on each other.
+fn adjustment(outcome: &Outcome, units: &Units) -> String {
+    let Some(adjusted) = &outcome.adjusted else { return String::new() };
+    let unit = units.length.symbol();
+    let caption = format!(
+        "Scans adjusted together, against the one held; lengths in {unit}, U expanded (k = 2)"
+    );
+    let mut table = Table::new("adjusted", &caption, &["Scan", "#U, place", "#U, turn"]);
+    for (k, (s, c)) in outcome.scans.iter().zip(&adjusted.covariances).enumerate() {
+        if k == adjusted.held {
+            table.row(&[name(&s.name), "held".into(), "held".into()]);
+            continue;
+        }
+        let turn = units.angle(0.0, Some(2.0 * largest_turn(&c.rotation()))).uncertainty;
+        let turn = turn.map(|u| format!("{u} {}", units.angle.symbol()));
+        let place = units.length(0.0, Some(2.0 * c.deviation_at(&c.at))).uncertainty;
+        table.row(&[name(&s.name), place.unwrap_or_default(), turn.unwrap_or_default()]);
+    }
+    let caption = format!(
+        "Pairs of the adjustment; lengths in {unit}; misfit: how far the pair alone would put the second scan elsewhere"
+    );
+    let heads = [
+        "Pair",
+        "#Overlap",
+        "#Rms before",
+        "#Rms",
+        "#Mean offset",
+        "#Misfit, place",
+        "#Misfit, turn",
+    ];
+    let mut pairs = Table::new("adjusted-pairs", &caption, &heads);
+    for p in &adjusted.pairs {
+        let turn = units.angle(p.misfit_turn, Some(p.misfit_turn)).value;
+        pairs.row(&[
+            format!("{} – {}", name(&outcome.scans[p.to].name), name(&outcome.scans[p.from].name)),
+            format!("{} %", fixed(100.0 * p.overlap, 0)),
+            units.small(p.rms_before),
+            units.small(p.rms),
+            units.small(p.offset),
+            units.small(p.misfit),
+            format!("{turn} {}", units.angle.symbol()),
+        ]);
+    }
+    let notes: String =
+        adjusted.notes.iter().map(|n| format!("<p>{}</p>\n", text::html(n))).collect();
+    table.html() + &pairs.html() + &notes
 }
 
 /// Facts of the part, and its round holes.

@@ -23,6 +23,7 @@ pub(super) fn empty() -> Outcome {
         length: LengthUnit::Millimetre,
         angle: AngleUnit::Degree,
         scans: Vec::new(),
+        adjusted: None,
         machine_from_scan: Pose::identity(),
         datum: None,
         features: Vec::new(),
