@@ -2,6 +2,8 @@
 
 #[path = "joining/adjustment.rs"]
 mod adjustment;
+#[path = "joining/again.rs"]
+mod again;
 #[path = "joining/features.rs"]
 mod features;
 #[path = "joining/merged.rs"]

@@ -93,6 +93,12 @@ impl<'a> Finder<'a> {
     /// The same features again, each with what all of them showed of their scan's noise: a small one
     /// cannot show slow noise of its own.
     pub(super) fn find_again_with_known_noise(&mut self) -> Result<()> {
+        self.learn_noise();
+        self.find_in_scan_coordinates()
+    }
+
+    /// Keeps what the features showed of their scans' noise, and forgets the features.
+    fn learn_noise(&mut self) {
         let records = |scan| {
             let of_scan = self.found.iter().flatten().filter(move |f| f.scan == Some(scan));
             of_scan.filter_map(|f| f.own.noise.as_ref())
@@ -101,7 +107,6 @@ impl<'a> Finder<'a> {
         self.found.iter_mut().for_each(|f| *f = None);
         self.waiting.iter_mut().for_each(|w| *w = None);
         self.groups.clear();
-        self.find_in_scan_coordinates()
     }
 
     /// The rest.
@@ -113,6 +118,29 @@ impl<'a> Finder<'a> {
             }
         }
         Ok(())
+    }
+
+    /// All features, picked in nearly machine coordinates, as far as they are there; of the others the reason.
+    pub(super) fn find_what_is_there(
+        &mut self,
+        machine_from_first: &Pose,
+    ) -> Result<Vec<Option<Error>>> {
+        self.machine_from_first = *machine_from_first;
+        let mut reasons = Vec::new();
+        for round in 0..2 {
+            if round > 0 {
+                self.learn_noise();
+            }
+            reasons.clear();
+            for k in 0..self.job.features.len() {
+                reasons.push(match self.find(k) {
+                    Ok(()) => None,
+                    Err(e @ (Error::Cancelled | Error::Internal(_))) => return Err(e),
+                    Err(e) => Some(e),
+                });
+            }
+        }
+        Ok(reasons)
     }
 
     /// A found feature in the first scan's coordinates.

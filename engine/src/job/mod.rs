@@ -1,6 +1,7 @@
 //! The declarative job: read, validate, run, write, using only the public calls of the layers below.
 
 mod access;
+mod again;
 mod check;
 mod find;
 mod joined;
@@ -25,7 +26,7 @@ mod write;
 pub use access::{Insertion, InsertionSpec, ToolAccess, ToolAccessSpec, ToolSpec};
 pub use motion::{GuideSpec, LineSpec, MotionRegionSpec, MotionSpec, MoveSpec};
 pub use outcome::{
-    FeatureOutcome, GroupOutcome, MadeOutcome, OtherPartOutcome, Outcome, ScanOutcome,
+    AgainOutcome, FeatureOutcome, GroupOutcome, MadeOutcome, OtherPartOutcome, Outcome, ScanOutcome,
 };
 pub use result::{CAUTION, RULE};
 pub use run::Folder;

@@ -7,7 +7,7 @@ use crate::exchange::Part;
 use crate::feature::{Feature, Relation};
 use crate::fitcheck::{DeviationMap, Finding, Verdict};
 use crate::primitive::Pose;
-use crate::register::{Adjusted, FeatureResidual, Join, Merged};
+use crate::register::{Adjusted, Changes, FeatureResidual, Join, Merged, SavedDatum};
 use crate::scan::{LengthError, Scan};
 use crate::units::{AngleUnit, LengthUnit};
 
@@ -55,8 +55,25 @@ pub struct Outcome {
     pub verdict: Verdict,
     /// The scans as one, machine coordinates, if the job asks for them.
     pub joined: Option<Merged>,
+    /// The datum system with its features, to be found again in a later scan; `None` without one.
+    pub saved: Option<SavedDatum>,
+    /// What moved since the day of the datum system that the job found again.
+    pub again: Option<AgainOutcome>,
     /// How the job wants it written.
     pub output: OutputSpec,
+}
+
+/// A datum system of an earlier day that was found again.
+#[derive(Debug, Clone)]
+pub struct AgainOutcome {
+    /// Its file as the job names it.
+    pub file: String,
+    /// The job that saved it.
+    pub job: String,
+    /// Change up to which a feature counts as where it was, mm.
+    pub still: f64,
+    /// What changed since.
+    pub changes: Changes,
 }
 
 /// A designed part beside the one that is checked.

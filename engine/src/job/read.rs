@@ -220,6 +220,7 @@ impl Job {
                 None => Ok(()),
             };
         };
+        datum.validate_again()?;
         if datum.secondary.is_none() && datum.tertiary.is_some() {
             return Err(wrong("[datum]", "a tertiary datum needs a secondary before it"));
         }

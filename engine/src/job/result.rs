@@ -39,6 +39,9 @@ impl Outcome {
             root.insert("adjustment".into(), units.adjustment(adjusted, &self.scans));
         }
         root.insert("datum".into(), units.datum(self));
+        if let Some(again) = &self.again {
+            root.insert("again".into(), units.again(again));
+        }
         root.insert("features".into(), self.features.iter().map(|f| units.feature(f)).collect());
         if !self.groups.is_empty() {
             root.insert("groups".into(), self.groups.iter().map(|g| units.group(g)).collect());

@@ -5,7 +5,7 @@ use std::time::Duration;
 
 use super::outcome::{FeatureOutcome, Outcome, ScanOutcome};
 use super::spec::{Job, JoinBy, JoinSpec, JoinStart, ScanSpec};
-use super::{check, find, joined};
+use super::{again, check, find, joined};
 use crate::associate::Covariance;
 use crate::context::Context;
 use crate::datum::{Datum, DatumSystem};
@@ -91,10 +91,16 @@ impl Job {
         let mut finder = find::Finder::new(self, &scans, registry, context)?;
         finder.find_in_scan_coordinates()?;
         finder.find_again_with_known_noise()?;
-        let datum = self.datum_system(&finder)?;
+        let again = again::find(self, folder, &scans, registry, context)?;
+        let datum = match &again {
+            Some(again) => Some(again.datum.clone()),
+            None => self.datum_system(&finder)?,
+        };
         let machine_from_scan = datum.as_ref().map_or_else(Pose::identity, |d| d.machine_from_scan);
         finder.find_in_machine_coordinates(&machine_from_scan)?;
-        let (features, groups) = finder.into_machine(&machine_from_scan);
+        let (mut features, groups) = finder.into_machine(&machine_from_scan);
+        let saved = again::saved(self, again.as_ref(), &features, &machine_from_scan, &scans)?;
+        let again = again.map(|found| found.into_outcome(&mut features));
         let locating: Vec<Feature> = features.iter().map(|f| f.feature.clone()).collect();
         let relations = with_length_error(relations(&locating), &features, &scans);
         let mut outcome = Outcome {
@@ -118,6 +124,8 @@ impl Job {
             findings: Vec::new(),
             verdict: Verdict::Pass,
             joined: None,
+            saved,
+            again,
             output: self.output.clone(),
         };
         if self.part.is_some() {

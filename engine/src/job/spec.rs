@@ -357,11 +357,18 @@ pub enum All {
 #[serde(deny_unknown_fields)]
 pub struct DatumSpec {
     /// First datum.
-    pub primary: DatumFeature,
+    pub primary: Option<DatumFeature>,
     /// Second datum.
     pub secondary: Option<DatumFeature>,
     /// Third datum.
     pub tertiary: Option<DatumFeature>,
+    /// `datum.json` of an earlier run instead: its datum system is found again in this job's scans, and what moved
+    /// since is told. Relative to the job file.
+    pub again: Option<PathBuf>,
+    /// Where it is looked for: `unknown` (any pose, the default), or `near` where that day's first scan had it.
+    pub start: Option<JoinStart>,
+    /// Change up to which a feature counts as where it was; default 0.1 mm.
+    pub still: Option<f64>,
 }
 
 /// A datum.
@@ -492,7 +499,7 @@ pub struct CheckSpec {
 impl DatumSpec {
     /// The datums in order of precedence.
     pub(super) fn features(&self) -> impl Iterator<Item = &DatumFeature> {
-        std::iter::once(&self.primary).chain(&self.secondary).chain(&self.tertiary)
+        self.primary.iter().chain(&self.secondary).chain(&self.tertiary)
     }
 }
 

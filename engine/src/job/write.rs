@@ -28,7 +28,7 @@ impl Outcome {
         title
     }
 
-    /// Writes `result.json`, `features.step`, `report.html` (given as text), with a part
+    /// Writes `result.json`, `features.step`, `report.html` (given as text), with a datum system `datum.json`, with a part
     /// `part-clearance.ply`, with a scan of the made part `made-deviation.ply`, with a way in
     /// `insertion-path.json`, and what the options and the job's `[output]` ask for; returns the paths.
     ///
@@ -67,6 +67,9 @@ impl Outcome {
         }
         if let Some(way) = self.path_json()? {
             write_bytes(&path("insertion-path.json"), way.as_bytes())?;
+        }
+        if let Some(saved) = &self.saved {
+            saved.write(path("datum.json"))?;
         }
         write_bytes(&path("report.html"), page.as_bytes())?;
         write_bytes(&path("result.json"), json.as_bytes())?;

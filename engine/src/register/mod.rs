@@ -5,6 +5,7 @@
 //! (so that a place outside it pays the lever), and in words what the data leave free.
 
 mod adjustment;
+mod again;
 mod features;
 mod freedom;
 mod joined;
@@ -20,6 +21,10 @@ mod targets_tests;
 mod unknown_start;
 
 pub use adjustment::{AdjustOptions, Adjusted, AdjustedPair, ObservedJoin, adjust};
+pub use again::{
+    AgainOptions, Change, Changes, FoundAgain, Landmark, Moved, SavedDatum, SavedFeature, SavedRule,
+};
+pub(crate) use again::{LOOKED_FOR_WITHIN, size_of};
 pub use features::{FeatureJoin, FeatureOptions, FeatureResidual, SameFeature, by_features};
 pub use joined::{MergeOptions, Merged, Placed, Seam, merge};
 pub use rigid::of_pairs;

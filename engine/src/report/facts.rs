@@ -4,6 +4,7 @@ use crate::datum::DatumSystem;
 use crate::exchange::Part;
 use crate::job::Outcome;
 use crate::primitive::{Point3, Pose};
+use crate::register::Moved;
 
 use super::number::{Units, fixed};
 use super::table::{Table, name, plus_minus};
@@ -19,10 +20,53 @@ pub(super) fn datum(outcome: &Outcome, units: &Units) -> String {
     let taken: String = datum.taken.iter().map(|t| format!("<li>{}</li>", text::html(t))).collect();
     let frame = frame_uncertainty(datum, units);
     format!(
-        "<ol class=\"taken\">{taken}</ol>\n{frame}{}{}",
+        "<ol class=\"taken\">{taken}</ol>\n{frame}{}{}{}",
+        moved(outcome, units),
         squareness(datum, units),
         matrix(&outcome.machine_from_scan, units)
     )
+}
+
+/// What moved since the day of the datum system that was found again.
+fn moved(outcome: &Outcome, units: &Units) -> String {
+    let Some(again) = &outcome.again else { return String::new() };
+    let caption = format!(
+        "What moved since \"{}\"; lengths in {}, turns in {}, U expanded (k = 2); a change up to {} counts as none",
+        again.job,
+        units.length.symbol(),
+        units.angle.symbol(),
+        units.plain(again.still)
+    );
+    let heads =
+        ["Feature", "Verdict", "#Moved by", "#Turned by", "#Size changed by", "Along", "Note"];
+    let mut table = Table::new("moved", &caption, &heads);
+    for c in &again.changes.features {
+        if c.moved == Moved::NotSeen {
+            let none = || "–".to_owned();
+            table.row(&[
+                name(&c.name),
+                c.moved.name().into(),
+                none(),
+                none(),
+                none(),
+                none(),
+                text::html(&c.note),
+            ]);
+            continue;
+        }
+        table.row(&[
+            name(&c.name),
+            c.moved.name().into(),
+            plus_minus(&units.length(c.shift.norm(), Some(c.shift_uncertainty))),
+            plus_minus(&units.angle(c.turn, Some(c.turn_uncertainty))),
+            plus_minus(&units.length(c.sizes[0], Some(c.size_uncertainties[0]))),
+            units.point(&Point3::from(c.shift)),
+            text::html(&c.note),
+        ]);
+    }
+    let notes: String =
+        again.changes.notes.iter().map(|n| format!("<p>{}</p>\n", text::html(n))).collect();
+    format!("{}{notes}", table.html())
 }
 
 /// Scans with how they were joined.

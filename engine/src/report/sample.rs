@@ -39,6 +39,8 @@ pub(super) fn empty() -> Outcome {
         findings: Vec::new(),
         verdict: Verdict::Pass,
         joined: None,
+        saved: None,
+        again: None,
         output: Default::default(),
     }
 }

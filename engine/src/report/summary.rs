@@ -2,6 +2,7 @@
 
 use crate::fitcheck::{Finding, Measure, Verdict};
 use crate::job::Outcome;
+use crate::register::Moved;
 
 use super::features::{Expanded, sizes};
 use super::figure::letter;
@@ -21,6 +22,7 @@ pub fn summary(outcome: &Outcome) -> String {
         findings(outcome, &units),
         features(outcome, &units),
         datum(outcome, &units),
+        moved(outcome, &units),
         seams(outcome, &units),
     ] {
         if !part.is_empty() {
@@ -135,6 +137,33 @@ fn datum(outcome: &Outcome, units: &Units) -> String {
         out += &wrapped("  ", &line);
     }
     out
+}
+
+/// What moved since the day of the datum system that was found again.
+fn moved(outcome: &Outcome, units: &Units) -> String {
+    let Some(again) = &outcome.again else { return String::new() };
+    let mut grid = Grid::new(&[
+        ("since then", 24, Side::Left),
+        ("", 9, Side::Left),
+        ("moved by", 10, Side::Right),
+        ("U", 8, Side::Right),
+        ("turn", 9, Side::Right),
+        ("U", 8, Side::Right),
+        ("size by", 9, Side::Right),
+        ("U", 8, Side::Right),
+    ]);
+    for c in &again.changes.features {
+        let seen = c.moved != Moved::NotSeen;
+        let of = |s: Stated| split(Some(s).filter(|_| seen));
+        let (shift, u_shift) = of(units.length(c.shift.norm(), Some(c.shift_uncertainty)));
+        let (turn, u_turn) = of(units.angle(c.turn, Some(c.turn_uncertainty)));
+        let (size, u_size) = of(units.length(c.sizes[0], Some(c.size_uncertainties[0])));
+        let verdict = c.moved.name().to_owned();
+        grid.row(&[c.name.clone(), verdict, shift, u_shift, turn, u_turn, size, u_size]);
+        grid.note(&c.note);
+    }
+    again.changes.notes.iter().for_each(|n| grid.note(n));
+    grid.text()
 }
 
 /// Where the scans meet in the joined one.
