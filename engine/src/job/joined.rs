@@ -7,7 +7,6 @@ use serde_json::{Value as Json, json};
 use super::outcome::Outcome;
 use super::output::SCANS;
 use super::result::Units;
-use super::spec::Job;
 use crate::associate::Covariance;
 use crate::context::Context;
 use crate::error::Result;
@@ -17,35 +16,16 @@ use crate::register::{MergeOptions, Merged, Placed, Seam, merge};
 use crate::scan::{Column, Precision, write_ply};
 
 /// Scans of an outcome as one, machine coordinates.
-pub(super) fn joined(job: &Job, outcome: &Outcome, context: &Context) -> Result<Merged> {
-    let covariances = join_covariances(job, outcome);
+pub(super) fn joined(outcome: &Outcome, context: &Context) -> Result<Merged> {
+    let in_machine = |c: &Covariance| c.transformed(&outcome.machine_from_scan);
+    let covariances: Vec<Option<Covariance>> =
+        outcome.scans.iter().map(|s| s.spread.as_ref().map(in_machine)).collect();
     let placed = outcome.scans.iter().zip(&covariances).map(|(s, covariance)| Placed {
         scan: &s.scan,
         all_from_this: outcome.machine_from_scan * s.first_from_this,
         covariance: covariance.as_ref(),
     });
     merge(&placed.collect::<Vec<_>>(), &MergeOptions::default(), context)
-}
-
-/// Covariance of each scan's pose against the first, machine coordinates: along a chain of joins they add up.
-fn join_covariances(job: &Job, outcome: &Outcome) -> Vec<Option<Covariance>> {
-    let mut all: Vec<Option<Covariance>> = Vec::new();
-    for (spec, scan) in job.scans.iter().zip(&outcome.scans) {
-        let to = spec.join.as_ref().and_then(|j| job.scans.iter().position(|s| s.name == j.to));
-        let before = to.and_then(|k| all.get(k).cloned().flatten());
-        let own = to.zip(scan.join.as_ref()).map(|(k, join)| {
-            let machine_from_to = outcome.machine_from_scan * outcome.scans[k].first_from_this;
-            join.covariance.transformed(&machine_from_to)
-        });
-        all.push(match (own, before) {
-            (Some(mut own), Some(before)) => {
-                own.matrix += before.about(own.at).matrix;
-                Some(own)
-            }
-            (own, before) => own.or(before),
-        });
-    }
-    all
 }
 
 /// Writes the scans as one: PLY with the scan of each point, other formats with a body a scan.

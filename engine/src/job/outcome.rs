@@ -7,7 +7,7 @@ use crate::exchange::Part;
 use crate::feature::{Feature, Relation};
 use crate::fitcheck::{DeviationMap, Finding, Verdict};
 use crate::primitive::Pose;
-use crate::register::{Adjusted, Changes, FeatureResidual, Join, Merged, SavedDatum};
+use crate::register::{Adjusted, Candidate, Changes, FeatureResidual, Join, Merged, SavedDatum};
 use crate::scan::{LengthError, Scan};
 use crate::units::{AngleUnit, LengthUnit};
 
@@ -121,6 +121,8 @@ pub struct ScanOutcome {
     pub join: Option<Join>,
     /// What each feature says of a join by features; else empty.
     pub join_features: Vec<FeatureResidual>,
+    /// Poses weighed in a join from an unknown start, the best first; else empty.
+    pub join_candidates: Vec<Candidate>,
     /// Covariance of where it lies, coordinates of the first scan: of all joins between, or of the
     /// adjustment against the held scan; `None` if exact.
     pub spread: Option<Covariance>,

@@ -9,7 +9,7 @@ use crate::exchange::Part;
 use crate::feature::{Feature, Relation};
 use crate::fitcheck::{Contribution, Finding, Measure, Number, PathPose};
 use crate::primitive::{Composite, Kind, Parameter, Point3, Pose, Primitive, Value};
-use crate::register::{Adjusted, AdjustedPair, FeatureResidual};
+use crate::register::{Adjusted, AdjustedPair, Candidate, FeatureResidual};
 use crate::units::Quantity;
 
 impl Outcome {
@@ -147,6 +147,10 @@ impl Units {
                 "uncertainty": self.len(2.0 * join.covariance.deviation_at(&join.covariance.at)),
                 "notes": join.notes,
             });
+            if !s.join_candidates.is_empty() {
+                out["join"]["candidates"] =
+                    s.join_candidates.iter().map(|c| self.candidate(c)).collect();
+            }
             if !s.join_features.is_empty() {
                 out["join"]["features"] =
                     s.join_features.iter().map(|f| self.join_feature(f)).collect();
@@ -171,6 +175,13 @@ impl Units {
             "pairs": adjusted.pairs.iter().map(pair).collect::<Vec<_>>(),
             "scans": scans.iter().zip(&adjusted.covariances).map(scan).collect::<Vec<_>>(),
             "notes": adjusted.notes,
+        })
+    }
+
+    fn candidate(&self, c: &Candidate) -> Json {
+        json!({
+            "to_from_this": self.pose(&c.to_from_this), "probability": c.probability,
+            "evidence": c.support.evidence, "matched": c.support.matched, "against": c.support.against,
         })
     }
 

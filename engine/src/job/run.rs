@@ -14,7 +14,7 @@ use crate::feature::{Feature, Relation, relations};
 use crate::fitcheck::Verdict;
 use crate::plugin::{LoadOptions, Registry};
 use crate::primitive::{Point3, Pose};
-use crate::register::{self, FeatureResidual, Join};
+use crate::register::{self, Candidate, FeatureResidual, Join};
 use crate::scan::{LengthError, ReadOptions, Scan};
 use crate::units::LengthUnit;
 
@@ -132,7 +132,7 @@ impl Job {
             check::check(self, folder, registry, &mut outcome, context)?;
         }
         if self.output.joined.is_some() {
-            outcome.joined = Some(joined::joined(self, &outcome, context)?);
+            outcome.joined = Some(joined::joined(&outcome, context)?);
         }
         context.report("done", 1.0)?;
         Ok(outcome)
@@ -172,6 +172,7 @@ impl Job {
                 first_from_this: joined.first_from_this,
                 join: joined.join,
                 join_features: joined.features,
+                join_candidates: joined.candidates,
                 spread: joined.spread,
             });
         }
@@ -196,14 +197,17 @@ impl Job {
             let options = register::SurfaceOptions::default();
             register::by_surface(&other.scan, scan, start, &options, context)
         };
-        let mut features = Vec::new();
+        let (mut features, mut candidates) = (Vec::new(), Vec::new());
         let join = match how.by {
             JoinBy::Nothing => {
                 return Ok(Joined::exactly(other.first_from_this, other.spread.clone()));
             }
             JoinBy::Surface if how.start == JoinStart::Unknown => {
                 let options = register::UnknownStartOptions::default();
-                register::from_unknown_start(&other.scan, scan, &options, context)?.0
+                let (join, weighed) =
+                    register::from_unknown_start(&other.scan, scan, &options, context)?;
+                candidates = weighed;
+                join
             }
             JoinBy::Surface => surface(&Pose::identity())?,
             JoinBy::Targets => {
@@ -222,6 +226,7 @@ impl Job {
             spread: Some(chained(other, &join.covariance)),
             join: Some(join),
             features,
+            candidates,
         })
     }
 
@@ -262,13 +267,14 @@ struct Joined {
     first_from_this: Pose,
     join: Option<Join>,
     features: Vec<FeatureResidual>,
+    candidates: Vec<Candidate>,
     spread: Option<Covariance>,
 }
 
 impl Joined {
     /// In coordinates that are another scan's, or the first's own.
     fn exactly(first_from_this: Pose, spread: Option<Covariance>) -> Self {
-        Joined { first_from_this, join: None, features: Vec::new(), spread }
+        Joined { first_from_this, join: None, features: Vec::new(), candidates: Vec::new(), spread }
     }
 }
 

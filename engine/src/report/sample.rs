@@ -111,6 +111,7 @@ pub(super) fn scanned(fine: u32) -> crate::error::Result<Outcome> {
         first_from_this: Pose::identity(),
         join: None,
         join_features: Vec::new(),
+        join_candidates: Vec::new(),
         spread: None,
     };
     Ok(Outcome { scans: vec![front], ..outcome() })

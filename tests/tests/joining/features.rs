@@ -365,13 +365,6 @@ fn a_job_joins_by_features_that_it_finds_in_both() -> std::result::Result<(), Fa
     let e = Vector6::new(shift.x, shift.y, shift.z, turn.x, turn.y, turn.z);
     let c: Matrix6<f64> = join.covariance.matrix.fixed_view::<6, 6>(0, 0).into_owned();
     let square = e.dot(&(c.try_inverse().ok_or("singular")? * e));
-    println!(
-        "{} mm, {} deg, {square:.1} (6) {:?}",
-        shift.norm(),
-        turn.norm().to_degrees(),
-        join.notes
-    );
-    println!("{:?}", scan.join_features);
     // Chi-square of 6 freedoms is over 33 once in 100,000 draws.
     assert!(square < 33.0 && shift.norm() < 0.1, "{e} {square}");
     assert!(scan.join_features.len() == 4 && scan.join_features.iter().all(|f| f.used));

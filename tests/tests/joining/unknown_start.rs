@@ -158,6 +158,12 @@ fn a_job_says_that_the_start_is_unknown() -> std::result::Result<(), Failure> {
     let e = outcome.scans[1].first_from_this * truth.inverse();
     let middle = Point3::new(140.0, 65.0, 10.0);
     assert!((e * middle - middle).norm() < 0.01);
+    let result: serde_json::Value = serde_json::from_str(&outcome.to_json()?)?;
+    let best = &result["scans"][1]["join"]["candidates"][0];
+    let share = best["probability"].as_f64().ok_or("a number")?;
+    assert!(share > 0.5 && share <= 1.0, "{best}");
+    let shift = best["to_from_this"][0][3].as_f64().ok_or("a number")?;
+    assert!((shift - truth.translation.x).abs() < 10.0, "{best}");
     let contradiction = run("by = \"nothing\", start = \"unknown\"").expect_err("a contradiction");
     assert!(contradiction.to_string().contains("goes with `by = \"surface\"`"), "{contradiction}");
     Ok(())
