@@ -2,7 +2,7 @@
  * fitwright.hpp: the C interface of Fitwright for C++11 and later. fitwright.h is the manual; here are owners,
  * errors, spans and callbacks. No library is needed beside libfitwright.
  *
- * Owners     Context, Scan, Region, Fit, Noise, Feature, Survey, Datum, Join, Merged, Part, Check, Job, Outcome, Text: move
+ * Owners     Context, Scan, Region, Fit, Noise, Feature, Survey, Datum, Join, Adjustment, Merged, Part, Check, Job, Outcome, Text: move
  *            only, released when destroyed, in any order. Each keeps its context alive. One that was moved from
  *            gives FITW_E_HANDLE or FITW_E_ARGUMENT, never a crash. get() is the handle of the C interface.
  *
@@ -611,6 +611,7 @@ class Fit;
 class Feature;
 class Datum;
 class Join;
+class Adjustment;
 class Merged;
 class Part;
 class Check;
@@ -972,6 +973,35 @@ class Join : public detail::Handle<fitw_join, fitw_join_release> {
     Out<fitw_feature_residual> feature(std::size_t index) const { return ask_at(fitw_join_feature, index); }
     Out<fitw_candidate_pose> candidate(std::size_t index) const { return ask_at(fitw_join_candidate, index); }
     Out<std::string> note(std::size_t index) const { return text_at(fitw_join_note, index); }
+};
+
+/* A scan to be adjusted with others, and where it nearly lies. */
+inline fitw_started_scan started(const Scan &scan, const fitw_pose &common_from_scan) {
+    fitw_started_scan out = FITW_ZERO;
+    out.scan = scan.get();
+    out.common_from_scan = common_from_scan;
+    return out;
+}
+
+/* Scans adjusted all together over their overlaps. */
+class Adjustment : public detail::Handle<fitw_adjustment, fitw_adjustment_release> {
+  public:
+    using Handle::Handle;
+    Out<fitw_adjustment_info> describe() const { return ask(fitw_adjustment_describe); }
+    /* common_from_scan of a scan. */
+    Out<fitw_pose> pose(std::size_t index) const {
+        fitw_pose out = identity();
+        fitw_status status = fitw_adjustment_pose(context(), raw_, index, &out);
+        return detail::done<fitw_pose>(session_, status, out);
+    }
+    Out<fitw_covariance> covariance(std::size_t index, const Point *about = nullptr) const {
+        fitw_covariance out = sized<fitw_covariance>();
+        fitw_status status =
+            fitw_adjustment_covariance(context(), raw_, index, about == nullptr ? nullptr : about->data(), &out);
+        return detail::done<fitw_covariance>(session_, status, out);
+    }
+    Out<fitw_adjusted_pair> pair(std::size_t index) const { return ask_at(fitw_adjustment_pair, index); }
+    Out<std::string> note(std::size_t index) const { return text_at(fitw_adjustment_note, index); }
 };
 
 /* A scan to be put into one with others: where it lies, and how it was joined. */
@@ -1568,6 +1598,13 @@ class Context {
         fitw_join *out = nullptr;
         fitw_status status = fitw_join_by_surface(get(), to.get(), from.get(), start, &options, &out);
         return detail::made<Join>(session_, status, out);
+    }
+    /* Scans adjusted all together, see started(). */
+    Out<Adjustment> adjust(Span<const fitw_started_scan> scans,
+                           const fitw_adjust_options &options = sized<fitw_adjust_options>()) const {
+        fitw_adjustment *out = nullptr;
+        fitw_status status = fitw_adjustment_create(get(), scans.data(), scans.size(), 0, &options, &out);
+        return detail::made<Adjustment>(session_, status, out);
     }
     /* Joined scans as one, see placed(). */
     Out<Merged> merge(Span<const fitw_placed_scan> scans,

@@ -9,7 +9,7 @@ use engine::register::{
 
 use crate::call::call;
 use crate::context::{fitw_context, no_flags};
-use crate::error::fitw_status;
+use crate::error::{Fault, fitw_status};
 use crate::feature::fitw_feature;
 use crate::handle::{self, Handle};
 use crate::mesh::Coordinates;
@@ -223,15 +223,12 @@ pub unsafe extern "C" fn fitw_join_by_surface(
         let given = pointer::read_optional(options, "options")?;
         no_flags(given.flags, 0, "options.flags")?;
         let out = Out::new(out, "out")?;
-        let mut options = SurfaceOptions::default();
-        let mut reach = 0.0;
-        limit(&mut reach, given.reach_mm, "options.reach_mm")?;
-        options.reach = (reach > 0.0).then_some(reach);
-        limit(&mut options.normal_angle, given.normal_angle_rad, "options.normal_angle_rad")?;
-        limit(&mut options.least_overlap, given.least_overlap, "options.least_overlap")?;
-        if given.iterations > 0 {
-            options.iterations = usize::try_from(given.iterations).unwrap_or(usize::MAX);
-        }
+        let options = surface_limits(
+            given.reach_mm,
+            given.normal_angle_rad,
+            given.least_overlap,
+            given.iterations,
+        )?;
         let join = register::by_surface(&to.scan, &from.scan, &start, &options, &c.engine)?;
         out.set(handle::insert(JoinBox::new(join))?);
         Ok(())
@@ -505,4 +502,23 @@ impl JoinBox {
         made.features = Some(found);
         made
     }
+}
+
+/// Limits of a join by surface; 0 is the default.
+pub(crate) fn surface_limits(
+    reach_mm: f64,
+    normal_angle_rad: f64,
+    least_overlap: f64,
+    iterations: u64,
+) -> Result<SurfaceOptions, Fault> {
+    let mut options = SurfaceOptions::default();
+    let mut reach = 0.0;
+    limit(&mut reach, reach_mm, "options.reach_mm")?;
+    options.reach = (reach > 0.0).then_some(reach);
+    limit(&mut options.normal_angle, normal_angle_rad, "options.normal_angle_rad")?;
+    limit(&mut options.least_overlap, least_overlap, "options.least_overlap")?;
+    if iterations > 0 {
+        options.iterations = usize::try_from(iterations).unwrap_or(usize::MAX);
+    }
+    Ok(options)
 }

@@ -103,6 +103,20 @@ fn structs_lie_as_the_description_says() {
             feature_count, freedom_count, chi_square, probability
         }
         crate::join::fitw_target_pair { struct_size, reserved, to, from, residual_mm, leverage }
+        crate::adjustment::fitw_started_scan { scan, common_from_scan }
+        crate::adjustment::fitw_observed_join { join, to, from }
+        crate::adjustment::fitw_scan_pair { to, from }
+        crate::adjustment::fitw_adjust_options {
+            struct_size, flags, reach_mm, normal_angle_rad, least_overlap, iterations, pairs,
+            pair_count, observed, observed_count, held
+        }
+        crate::adjustment::fitw_adjustment_info {
+            struct_size, converged, scan_count, pair_count, note_count
+        }
+        crate::adjustment::fitw_adjusted_pair {
+            struct_size, reserved, to, from, point_count, overlap, rms_before_mm, rms_mm, offset_mm,
+            misfit_mm, misfit_rad
+        }
         crate::merged::fitw_placed_scan { scan, all_from_this, join }
         crate::merged::fitw_merge_options { struct_size, flags, reach_mm, margin }
         crate::merged::fitw_merged_info {

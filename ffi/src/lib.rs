@@ -56,6 +56,8 @@ pub mod datum;
 
 pub mod join;
 
+pub mod adjustment;
+
 pub mod merged;
 
 pub mod step;

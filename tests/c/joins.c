@@ -235,12 +235,68 @@ static void as_one(void)
     OK(fitw_scan_release(second));
 }
 
+/* Three bumpy strips of one sheet, each against the next: two of them off at the start, and put back together. */
+static void adjusted(void)
+{
+    static const fitw_pose here = {{1, 0, 0, 0, 1, 0, 0, 0, 1}, {0, 0, 0}};
+    fitw_pose pose, off = here;
+    fitw_started_scan scans[3];
+    fitw_adjust_options options = FITW_ZERO;
+    fitw_adjustment_info info = FITW_ZERO;
+    fitw_adjusted_pair pair = FITW_ZERO;
+    fitw_covariance covariance = FITW_ZERO;
+    fitw_scan_pair apart = FITW_ZERO;
+    fitw_observed_join observed = FITW_ZERO;
+    fitw_adjustment *adjustment = NULL, *none = NULL;
+    fitw_str note;
+    size_t k, i;
+    memset(scans, 0, sizeof scans);
+    for (k = 0; k < 3; ++k) {
+        scans[k].scan = sheet(k * BUMPY / 4, (k + 2) * BUMPY / 4, 1.0, &here);
+        scans[k].common_from_scan = off;
+        off.translation_mm[0] += 0.4, off.translation_mm[2] -= 0.3;
+    }
+    OK(fitw_adjustment_create(ctx, scans, 3, 0, NULL, &adjustment));
+    info.struct_size = sizeof info, pair.struct_size = sizeof pair, covariance.struct_size = sizeof covariance;
+    OK(fitw_adjustment_describe(ctx, adjustment, &info));
+    TRUE_(info.converged == 1 && info.scan_count == 3 && info.pair_count >= 2);
+    for (k = 0; k < 3; ++k) {
+        OK(fitw_adjustment_pose(ctx, adjustment, k, &pose));
+        for (i = 0; i < 3; ++i)
+            TRUE_(fabs(pose.translation_mm[i]) < 0.05);
+    }
+    OK(fitw_adjustment_covariance(ctx, adjustment, 0, NULL, &covariance));
+    TRUE_(covariance.matrix[0] == 0.0);
+    OK(fitw_adjustment_covariance(ctx, adjustment, 2, NULL, &covariance));
+    TRUE_(covariance.matrix[0] > 0.0 && covariance.matrix[0] < 0.01);
+    for (k = 0; k < info.pair_count; ++k) {
+        OK(fitw_adjustment_pair(ctx, adjustment, k, &pair));
+        TRUE_(pair.to < 3 && pair.from < 3 && pair.rms_mm < pair.rms_before_mm && pair.rms_mm < 0.05 && pair.overlap > 0.2);
+    }
+    IS(FITW_E_ARGUMENT, fitw_adjustment_pair(ctx, adjustment, k, &pair));
+    IS(FITW_E_ARGUMENT, fitw_adjustment_pose(ctx, adjustment, 3, &pose));
+    IS(FITW_E_ARGUMENT, fitw_adjustment_note(ctx, adjustment, (size_t)info.note_count, &note));
+    OK(fitw_adjustment_release(adjustment));
+    /* The first and the last hardly meet; a join that is none; a scan that is not there. */
+    options.struct_size = sizeof options, apart.to = 0, apart.from = 2;
+    options.pairs = &apart, options.pair_count = 1;
+    IS(FITW_E_JOIN, fitw_adjustment_create(ctx, scans, 3, 0, &options, &none));
+    options.pairs = NULL, options.pair_count = 0, options.observed = &observed, options.observed_count = 1;
+    IS(FITW_E_HANDLE, fitw_adjustment_create(ctx, scans, 3, 0, &options, &none));
+    options.observed_count = 0, options.held = 3;
+    IS(FITW_E_ARGUMENT, fitw_adjustment_create(ctx, scans, 3, 0, &options, &none));
+    TRUE_(none == NULL);
+    for (k = 0; k < 3; ++k)
+        OK(fitw_scan_release((fitw_scan *)(void *)(size_t)scans[k].scan));
+}
+
 int main(void)
 {
     OK(fitw_context_create(NULL, &ctx));
     from_an_unknown_start();
     by_features();
     as_one();
+    adjusted();
     OK(fitw_context_release(ctx));
     puts("joins: ok");
     return 0;

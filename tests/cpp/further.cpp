@@ -165,6 +165,11 @@ static void joins(const Context &context, const Scan &scan) {
     Feature hole = context.find_hole("hole", deck, on_deck, IN_HOLE).feature;
     Feature far_deck = deck.move(nudge), far_side = side.move(nudge), far_hole = hole.move(nudge);
     const fitw_same_feature like[] = {same(deck, far_deck), same(side, far_side), same(hole, far_hole, false)};
+    const fitw_started_scan both[] = {started(moved, identity()), started(scan, identity())};
+    Adjustment adjusted = context.adjust(both);
+    TRUE_(adjusted.describe().scan_count == 2 && near_to(adjusted.pose(1).translation_mm[2], 0.15, 0.02));
+    TRUE_(adjusted.covariance(1).matrix[0] > 0.0 && adjusted.pair(0).rms_mm < 0.05);
+    TRUE_(status_of([&] { adjusted.note(99); }) == FITW_E_ARGUMENT);
     const fitw_placed_scan scans[] = {placed(scan, identity()), placed(moved, join.pose(), &join)};
     Merged merged = context.merge(scans);
     TRUE_(merged.describe().point_count == merged.point_scans().size() && merged.scan().points().size() == 3 * merged.point_scans().size());

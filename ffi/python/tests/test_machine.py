@@ -360,6 +360,27 @@ class Machine(unittest.TestCase):
         with self.assertRaisesRegex(fitwright.Error, "no pose is certain"):
             self.context.join_from_unknown_start(to, self.context.scan(flat, triangles))
 
+    def test_scans_adjusted_together(self):
+        points, triangles = bumpy()
+        scans, starts = [], []
+        for k, (low, high) in enumerate(((-50, 5), (-25, 30), (-5, 50))):
+            seen = (points[:, 0] > low - 1) & (points[:, 0] < high + 1)
+            kept = triangles[seen[triangles].all(axis=1)]
+            scans.append(self.context.scan(points[seen], (np.cumsum(seen) - 1)[kept]))
+            starts.append(turned((1, 2, 1), 0.004 * k, (0.3 * k, -0.2 * k, 0.2 * k)))
+        adjusted = self.context.adjust(*zip(scans, starts))
+        self.assertTrue(adjusted.describe().converged)
+        for pose in adjusted.common_from_scan:
+            np.testing.assert_allclose(pose, np.eye(4), atol=0.02)
+        self.assertEqual(adjusted.covariance(0).matrix[0, 0], 0.0)
+        self.assertGreater(adjusted.covariance(2).matrix[0, 0], 0.0)
+        self.assertTrue(all(p.rms_mm < p.rms_before_mm and {p.to, p.from_} <= {0, 1, 2} for p in adjusted.pairs))
+        two = self.context.adjust(*zip(scans, starts), held=1, pairs=[(0, 1), (1, 2)])
+        self.assertEqual({(p.to, p.from_) for p in two.pairs} | {(p.from_, p.to) for p in two.pairs}, {(0, 1), (1, 2), (1, 0), (2, 1)})
+        np.testing.assert_allclose(two.common_from_scan[1], starts[1], atol=1e-12)
+        with self.assertRaises(fitwright.Error):
+            self.context.adjust((scans[0], np.eye(4)), (scans[2], turned((1, 0, 0), 0.0, (900, 0, 0))))
+
     def test_joined_scans_as_one(self):
         points, triangles = bumpy()
         raised = turned((0, 0, 1), 0.0, (0, 0, 0.2))

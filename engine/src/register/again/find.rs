@@ -59,8 +59,7 @@ impl SavedDatum {
         context: &Context,
     ) -> Result<FoundAgain> {
         validate(options)?;
-        let mut survey = SurveyOptions::default();
-        survey.context = Some(context.clone());
+        let survey = SurveyOptions { context: Some(context.clone()), ..SurveyOptions::default() };
         let mut landmarks = Vec::new();
         for s in scans {
             let found = Survey::of(s.scan, &survey)?;

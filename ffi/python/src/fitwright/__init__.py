@@ -16,6 +16,7 @@ from ._call import check_version
 
 check_version()
 
+from .adjustment import Adjustment  # noqa: E402
 from .check import Check, MadePart, Scene  # noqa: E402
 from .context import Context, build, known, version  # noqa: E402
 from .datum import Datum  # noqa: E402
@@ -35,7 +36,7 @@ from .values import (  # noqa: E402
 )
 
 __all__ = [
-    "Cancelled", "Check", "Code", "Context", "Datum", "Error", "Feature", "Finding", "Fit", "InsertionLimits", "Job",
+    "Adjustment", "Cancelled", "Check", "Code", "Context", "Datum", "Error", "Feature", "Finding", "Fit", "InsertionLimits", "Job",
     "Join", "LengthError", "MadePart", "Merged", "Move", "Noise", "Outcome", "Part", "Region", "Scan", "Scene", "Shape", "Survey", "Table",
     "ToolLimits", "Warming",
     "build", "known", "version",

@@ -14,6 +14,7 @@ from ._arrays import Array, address
 from ._call import array_of, doubles, ffi, lib, number, pose, sized, string, text
 from ._handle import H, Text
 from ._session import Log, Progress, Session, give_back, lend
+from .adjustment import Adjustment
 from .datum import Datum
 from .feature import Feature
 from .fit import Fit, Hold, fit_options, fitter_id
@@ -337,6 +338,49 @@ class Context:
         options = sized("fitw_join_options", tolerance_mm=tolerance_mm, loosest_mm=loosest_mm)
         return self._make(
             Join, lib.fitw_join_by_features, array_of("fitw_same_feature", raw), len(raw), 0, options
+        )
+
+    def adjust(
+        self, *started: tuple[Scan, Any], held: int = 0, pairs: Iterable[tuple[int, int]] = (),
+        observed: Iterable[tuple[int, int, Join]] = (), reach_mm: float = 0.0, normal_angle_rad: float = 0.0,
+        least_overlap: float = 0.0, iterations: int = 0,
+    ) -> Adjustment:
+        """Adjusts scans all together over all their overlaps, so that a round of them closes. Each: the scan, and the
+        pose, 4 × 4, that nearly takes its coordinates to the common ones.
+
+        `held`: place of the scan that stays. `pairs`: places of the scans to use in pairs, joined to and joined;
+        none: all that overlap. `observed`: joins by targets or features that hold too, with the places of the scan
+        joined to and of the joined one. The limits as of :meth:`join_by_surface`. Error: JOIN in words.
+        """
+        raw = []
+        for scan, common_from_scan in started:
+            one = ffi.new("fitw_started_scan *")
+            one.scan, one.common_from_scan = scan._raw, pose(common_from_scan)[0]
+            raw.append(one)
+        couples = []
+        for to, from_ in pairs:
+            couple = ffi.new("fitw_scan_pair *")
+            couple.to = to
+            setattr(couple, "from", from_)  # A word of Python's own.
+            couples.append(couple)
+        joins, held_joins = [], []
+        for to, from_, join in observed:
+            seen = ffi.new("fitw_observed_join *")
+            seen.to, seen.join = to, join._raw
+            setattr(seen, "from", from_)
+            joins.append(seen)
+            held_joins.append(join)
+        options = sized(
+            "fitw_adjust_options", reach_mm=reach_mm, normal_angle_rad=normal_angle_rad,
+            least_overlap=least_overlap, iterations=iterations, held=held,
+        )
+        lists = array_of("fitw_scan_pair", couples), array_of("fitw_observed_join", joins)
+        if couples:
+            options.pairs, options.pair_count = lists[0], len(couples)
+        if joins:
+            options.observed, options.observed_count = lists[1], len(joins)
+        return self._make(
+            Adjustment, lib.fitw_adjustment_create, array_of("fitw_started_scan", raw), len(raw), 0, options
         )
 
     def merge(

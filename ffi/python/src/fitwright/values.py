@@ -690,6 +690,41 @@ class JoinInfo(Value):
 
 
 @dataclasses.dataclass(frozen=True, eq=False)
+class AdjustmentInfo(Value):
+    """What an adjustment came to."""
+
+    _struct = "fitw_adjustment_info"
+    converged: bool
+    scan_count: int
+    pair_count: int
+    note_count: int
+
+
+@dataclasses.dataclass(frozen=True, eq=False)
+class AdjustedPair(Value):
+    """How the surfaces of two scans, by their places in the list, lie on each other after an adjustment: points of the
+    second on the first and their share; root mean square distance before and after; mean signed distance; how far the
+    pair alone would put and turn the second elsewhere."""
+
+    _struct = "fitw_adjusted_pair"
+    to: int
+    from_: int
+    point_count: int
+    overlap: float
+    rms_before_mm: float
+    rms_mm: float
+    offset_mm: float
+    misfit_mm: float
+    misfit_rad: float
+
+    @classmethod
+    def read(cls, raw: Any) -> AdjustedPair:
+        # "from" is a word of Python's own.
+        fields = (f.name for f in dataclasses.fields(cls))
+        return cls(**{f: getattr(raw, f.rstrip("_")) for f in fields})
+
+
+@dataclasses.dataclass(frozen=True, eq=False)
 class MergedInfo(Value):
     """What several scans as one consist of."""
 
