@@ -241,6 +241,7 @@ static void adjusted(void)
     static const fitw_pose here = {{1, 0, 0, 0, 1, 0, 0, 0, 1}, {0, 0, 0}};
     fitw_pose pose, off = here;
     fitw_started_scan scans[3];
+    fitw_scan *strips[3];
     fitw_adjust_options options = FITW_ZERO;
     fitw_adjustment_info info = FITW_ZERO;
     fitw_adjusted_pair pair = FITW_ZERO;
@@ -252,7 +253,8 @@ static void adjusted(void)
     size_t k, i;
     memset(scans, 0, sizeof scans);
     for (k = 0; k < 3; ++k) {
-        scans[k].scan = sheet(k * BUMPY / 4, (k + 2) * BUMPY / 4, 1.0, &here);
+        strips[k] = sheet(k * BUMPY / 4, (k + 2) * BUMPY / 4, 1.0, &here);
+        scans[k].scan = strips[k];
         scans[k].common_from_scan = off;
         off.translation_mm[0] += 0.4, off.translation_mm[2] -= 0.3;
     }
@@ -287,7 +289,7 @@ static void adjusted(void)
     IS(FITW_E_ARGUMENT, fitw_adjustment_create(ctx, scans, 3, 0, &options, &none));
     TRUE_(none == NULL);
     for (k = 0; k < 3; ++k)
-        OK(fitw_scan_release((fitw_scan *)(void *)(size_t)scans[k].scan));
+        OK(fitw_scan_release(strips[k]));
 }
 
 int main(void)
