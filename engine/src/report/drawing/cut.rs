@@ -4,9 +4,9 @@ use crate::report::picture::{Camera, Cut, Mesh, Paint, section};
 
 use super::hatch::hatch;
 use super::label::Room;
-use super::outline::{THIN, flat};
+use super::outline::{MOST, THIN, flat};
 use super::paper::{Sheet, Spot};
-use super::thin::{chained, clipped, thinned};
+use super::thin::{chained, clipped, longest, thinned};
 
 /// What a cut shows of one body.
 pub(super) struct Profile {
@@ -33,7 +33,8 @@ impl Profile {
         };
         let size = [camera.width as f64, camera.height as f64];
         if mesh.triangles.is_empty() {
-            return Profile { kind, lines: dots(mesh, cut, camera, size), hatching: Vec::new() };
+            let lines = longest(dots(mesh, cut, camera, size), MOST);
+            return Profile { kind, lines, hatching: Vec::new() };
         }
         // The whole cut, as what it encloses depends on lines beyond the paper.
         let far = Camera { scale: camera.scale * 1e-9, ..camera.clone() };
@@ -48,7 +49,7 @@ impl Profile {
         };
         let shown: Vec<[Spot; 2]> =
             pieces.iter().filter_map(|p| clipped(*p, [0.0; 2], size)).collect();
-        let lines = chained(&shown).iter().map(|l| thinned(l, THIN)).collect();
+        let lines = longest(chained(&shown).iter().map(|l| thinned(l, THIN)).collect(), MOST);
         Profile { kind, lines, hatching }
     }
 

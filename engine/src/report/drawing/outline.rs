@@ -4,7 +4,7 @@ use crate::primitive::{Point3, Pose, Vec3};
 use crate::report::picture::{Camera, Mesh, Paint, Scene, creases, depths};
 
 use super::paper::Spot;
-use super::thin::{chained, thinned};
+use super::thin::{chained, longest, thinned};
 
 /// Sharp edges and the border of what faces the viewer, in the camera's pixels (here mm on paper).
 pub(super) fn outline(
@@ -60,7 +60,7 @@ pub(super) fn outline(
             }
         }
     }
-    chained(&pieces).iter().map(|line| thinned(line, THIN)).collect()
+    longest(chained(&pieces).iter().map(|line| thinned(line, THIN)).collect(), MOST)
 }
 
 /// Edges between a triangle that faces the viewer and one that does not.
@@ -91,6 +91,8 @@ pub(super) fn flat(camera: &Camera, p: &Point3) -> Spot {
 const FINE: f64 = 8.0;
 /// How far points that are left out may lie off, mm on paper: a third of a printer's dot.
 pub(super) const THIN: f64 = 0.015;
+/// Points of all lines of one body at most: some 80 kB.
+pub(super) const MOST: usize = 10_000;
 
 #[cfg(test)]
 mod tests {

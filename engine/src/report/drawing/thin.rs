@@ -70,6 +70,22 @@ pub(super) fn thinned(line: &[Spot], tolerance: f64) -> Vec<Spot> {
     line.iter().zip(keep).filter(|(_, k)| *k).map(|(p, _)| *p).collect()
 }
 
+/// The longest lines, as many as have `most` points between them: a mesh without neighbours has edges everywhere.
+pub(super) fn longest(mut lines: Vec<Vec<Spot>>, most: usize) -> Vec<Vec<Spot>> {
+    if lines.iter().map(Vec::len).sum::<usize>() <= most {
+        return lines;
+    }
+    let piece = |w: &[Spot]| (w[1][0] - w[0][0]).hypot(w[1][1] - w[0][1]);
+    let length = |l: &Vec<Spot>| l.windows(2).map(piece).sum::<f64>();
+    lines.sort_by(|a, b| length(b).total_cmp(&length(a)));
+    let mut points = 0;
+    lines.retain(|l| {
+        points += l.len();
+        points <= most
+    });
+    lines
+}
+
 /// Distance of a point from a piece of line.
 pub(super) fn off(p: &Spot, a: &Spot, b: &Spot) -> f64 {
     let [d, v] = [[b[0] - a[0], b[1] - a[1]], [p[0] - a[0], p[1] - a[1]]];
@@ -132,6 +148,14 @@ mod tests {
         assert!((45..90).contains(&few.len()), "{}", few.len());
         assert_eq!(thinned(&[[1.0, 1.0]], 0.1), vec![[1.0, 1.0]]);
         assert!(thinned(&[], 0.1).is_empty());
+    }
+
+    #[test]
+    fn the_longest_lines_are_kept() {
+        let line = |long: f64| vec![[0.0, 0.0], [long, 0.0]];
+        let all = vec![line(1.0), line(3.0), line(2.0)];
+        assert_eq!(longest(all.clone(), 6), all);
+        assert_eq!(longest(all, 5), vec![line(3.0), line(2.0)]);
     }
 
     #[test]
