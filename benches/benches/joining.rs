@@ -166,14 +166,14 @@ fn round(rounds: u64) -> Result<(), Failure> {
         }
         let last = scans.len() - 1;
         let mut poses = vec![truth[0]];
-        for k in 1..scans.len() {
+        for (k, two) in scans.windows(2).enumerate() {
+            let (before, own) = (&truth[k], &truth[k + 1]);
             let turn = UnitQuaternion::from_scaled_axis(random.vector(0.003));
-            let off = Pose::rotation_wrt_point(turn, truth[k] * middle(&scans[k]));
-            let start =
-                truth[k - 1].inverse() * Translation3::from(random.vector(0.3)) * off * truth[k];
+            let off = Pose::rotation_wrt_point(turn, own * middle(&two[1]));
+            let start = before.inverse() * Translation3::from(random.vector(0.3)) * off * own;
             let options = SurfaceOptions::default();
-            let join = by_surface(&scans[k - 1], &scans[k], &start, &options, &context)?;
-            poses.push(poses[k - 1] * join.to_from_this);
+            let join = by_surface(&two[0], &two[1], &start, &options, &context)?;
+            poses.push(poses[k] * join.to_from_this);
         }
         let began = Instant::now();
         let all: Vec<&Scan> = scans.iter().collect();
@@ -185,9 +185,9 @@ fn round(rounds: u64) -> Result<(), Failure> {
         let stated = adjusted.covariances[last].deviation_at(&at);
         println!("{round:>5} {a:>11.4} {b:>14.4} {stated:>15.4} {seconds:>13.2}");
         (chain, closed) = (chain + a * a, closed + b * b);
-        for k in 1..scans.len() {
-            let (e, c) =
-                (adjusted.common_from_scan[k] * truth[k].inverse(), &adjusted.covariances[k]);
+        let found = adjusted.common_from_scan.iter().zip(&adjusted.covariances);
+        for ((pose, c), own) in found.zip(&truth).skip(1) {
+            let e = pose * own.inverse();
             let (shift, turn) = (e * c.at - c.at, e.rotation.scaled_axis());
             let e = Vector6::from_iterator(shift.iter().chain(turn.iter()).copied());
             let stated: Matrix6<f64> = c.matrix.fixed_view::<6, 6>(0, 0).into_owned();

@@ -8,6 +8,7 @@ use super::read::{known, wrong};
 use super::spec::{Job, JoinBy};
 use crate::context::Context;
 use crate::error::Result;
+use crate::primitive::Pose;
 use crate::register::{AdjustOptions, Adjusted, ObservedJoin, adjust};
 
 /// All scans adjusted together after their joins.
@@ -93,6 +94,8 @@ impl Job {
         for pose in &mut adjusted.common_from_scan {
             *pose = first_from_common * *pose;
         }
+        // Exactly, not to rounding: its coordinates are the job's.
+        adjusted.common_from_scan[0] = Pose::identity();
         for covariance in &mut adjusted.covariances {
             *covariance = covariance.transformed(&first_from_common);
         }
