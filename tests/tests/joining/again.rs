@@ -71,7 +71,7 @@ fn run(folder: &Path, day: &str, text: &str) -> Result<(Outcome, serde_json::Val
 
 const BOSSES: [[f64; 4]; 2] = [[-50.0, 30.0, 18.0, 20.0], [60.0, -20.0, 14.0, 12.0]];
 const HOLES: [[f64; 3]; 4] =
-    [[-80.0, -50.0, 5.0], [75.0, 45.0, 5.0], [10.0, 50.0, 8.0], [0.0, -45.0, 6.5]];
+    [[-80.0, -50.0, 8.5], [75.0, 45.0, 9.5], [10.0, 50.0, 8.0], [0.0, -45.0, 10.5]];
 
 fn first_job(day: f64) -> String {
     let scan_from_machine = pose(day).inverse();
@@ -262,7 +262,7 @@ fn a_damaged_datum_file_is_told() -> Result<(), Failure> {
         (changed("\"name\": \"hole 0\"", "\"name\": \"deck\""), "a name no other has"),
         (changed("\"feature\": \"deck\"", "\"feature\": \"desk\""), "\"desk\""),
         (changed("\"datums\": [", &format!("\"datums\": [{many}")), "one to three"),
-        (changed("\"sizes\": [\n        5.0\n      ]", "\"sizes\": []"), "sizes"),
+        (changed("\"sizes\": [\n        8.5\n      ]", "\"sizes\": []"), "sizes"),
     ] {
         let error = parse(&text).err().ok_or_else(|| format!("believed: {said}"))?.to_string();
         assert!(error.contains("datum.json") && error.contains(said), "{said}: {error}");

@@ -442,7 +442,7 @@ impl<'a> Search<'a> {
             });
         }
         let denied = self.denied(best);
-        let others = self.ways[1..].iter().filter(|w| 2 * w.pairs.len() >= count);
+        let others = self.ways[1..].iter().filter(|w| 4 * w.pairs.len() >= 3 * count);
         for second in others {
             // What was not seen speaks against no pose; only what is seen to be otherwise does.
             let margin = if denied == 0 { 1 } else { 2 };
@@ -533,8 +533,8 @@ const ACROSS: f64 = 0.15;
 /// Rounds of fit and matching from one base, and steps of one fit.
 const ROUNDS: usize = 6;
 const STEPS: usize = 6;
-/// Poses nearer than this, in tolerances, are one.
-const SAME_POSE: f64 = 10.0;
+/// Poses nearer than this, in tolerances, are one: a feature that moved pulls the pose that is grown from it.
+const SAME_POSE: f64 = 30.0;
 /// Poses kept.
 const MOST_WAYS: usize = 32;
 /// Points looked at round a feature, and how many of them speak against it.

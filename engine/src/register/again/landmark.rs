@@ -133,7 +133,7 @@ impl Geometry {
             _ => same(0) && same(1),
         };
         let round = [FeatureKind::Hole, FeatureKind::Cylinder];
-        // A hole of the first day may be surveyed as a bore alone, without its face.
+        // A hole may be surveyed as a bore alone, without its face.
         let kind =
             self.kind == other.kind || round.contains(&self.kind) && round.contains(&other.kind);
         kind && sized

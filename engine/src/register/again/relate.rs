@@ -3,6 +3,7 @@
 use nalgebra::Matrix3;
 
 use super::landmark::{Fixes, Geometry};
+use crate::feature::FeatureKind;
 use crate::primitive::{Direction, Vec3};
 
 /// Distances between two features that a motion of both leaves: between points, axes and planes, and the angle
@@ -81,6 +82,19 @@ pub(super) fn off(saved: &Geometry, there: &Geometry) -> Option<f64> {
         return None;
     }
     let direction = saved.direction.map(Direction::into_inner);
+    // A hole is an axis, but its mouth is on its face; of a bore alone the wall begins about there.
+    if let (FeatureKind::Hole, Some(d)) = (saved.kind, direction) {
+        let wall = match there.kind {
+            FeatureKind::Hole => 0.0,
+            _ => (there.extent.powi(2) - there.sizes[0].powi(2)).max(0.0).sqrt(),
+        };
+        let mouth = d.dot(&(there.middle - saved.middle)) + wall;
+        // The first of the wall is rounded, or was not seen.
+        let hidden = if there.kind == FeatureKind::Hole { 0.0 } else { 0.3 * saved.extent };
+        if mouth > MOUTH || mouth < -MOUTH - hidden {
+            return None;
+        }
+    }
     let place = distance(saved.fixes(), direction, &(there.point - saved.point));
     Some(place.max(angle * lever))
 }
@@ -96,3 +110,5 @@ pub(super) fn triad(a: &Vec3, b: &Vec3) -> Option<Matrix3<f64>> {
 const PARALLEL: f64 = 0.05;
 /// Largest angle between a saved feature and what it is found as, rad.
 const WIDEST_ANGLE: f64 = 0.1;
+/// How far a hole's mouth may be along its axis from where it was, mm: as far as a moved face is looked for.
+const MOUTH: f64 = 5.0;

@@ -171,7 +171,7 @@ impl SavedFeature {
     pub fn may_be(&self, found: &Feature) -> bool {
         let (old, new) =
             (super::landmark::sizes(&self.shape), super::landmark::sizes(&found.shape));
-        let like = |k: usize| (old[k] - new[k]).abs() <= 0.1 * old[k] + 0.5;
+        let like = |k: usize| (old[k] - new[k]).abs() <= 0.2 * old[k] + 1.0;
         let turned = match (self.shape.direction(), found.shape.direction()) {
             (Some(a), Some(b)) => a.cross(&b).norm(),
             _ => 0.0,
