@@ -8,7 +8,7 @@ use std::process::{Child, Command, Stdio};
 use std::time::{Duration, Instant};
 
 /// What the element `id` of a page holds once it is there; `None`, and said so, without a browser or a display.
-pub fn text_of(page: &str, id: &str) -> Option<String> {
+pub(crate) fn text_of(page: &str, id: &str) -> Option<String> {
     let firefox = program(&["firefox-esr", "firefox"])?;
     let (_display, number) = display(&program(&["Xvfb"])?);
     let server = TcpListener::bind("127.0.0.1:0").expect("a port");
