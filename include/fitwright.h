@@ -70,7 +70,7 @@
 /**
  * Minor number of the interface: raised when something is added.
  */
-#define FITW_ABI_MINOR 5
+#define FITW_ABI_MINOR 6
 
 /**
  * Success; the only status under which results are written.
@@ -697,6 +697,11 @@
 #define FITW_OUTCOME_SCAN_MACHINE 1
 
 /**
+ * Scans adjusted all together over their overlaps. Immutable. [any-thread]
+ */
+typedef struct fitw_adjustment fitw_adjustment;
+
+/**
  * Findings of the checks of a part. Immutable. [any-thread]
  */
 typedef struct fitw_check fitw_check;
@@ -736,6 +741,11 @@ typedef struct fitw_job fitw_job;
  * How one scan was joined to another. Immutable. [any-thread]
  */
 typedef struct fitw_join fitw_join;
+
+/**
+ * Several joined scans as one: where they overlap, the better one is kept. Immutable. [any-thread]
+ */
+typedef struct fitw_merged fitw_merged;
 
 /**
  * How far the noise of a scan hangs together, for the uncertainty of fits. A large face shows slow noise
@@ -1813,7 +1823,8 @@ typedef struct {
      */
     uint32_t flags;
     /**
-     * By targets: largest distance of a target from its partner, mm; 0: 0.3.
+     * By targets: largest distance of a target from its partner, mm; 0: 0.3. By features, since 1.6: largest
+     * distance of a feature from its like, beyond three standard deviations of it, mm; 0: 1.
      */
     double tolerance_mm;
     /**
@@ -1836,7 +1847,40 @@ typedef struct {
      * By surface: most iterations of each step; 0: 60.
      */
     uint64_t iterations;
+    /**
+     * From an unknown start: poses that can be asked for, at most; 0: 5. Since 1.6.
+     */
+    uint64_t candidates;
+    /**
+     * By features: largest standard deviation of a motion, at the mean distance of the features from their middle,
+     * that counts as held, mm; 0: 0.5. Since 1.6.
+     */
+    double loosest_mm;
 } fitw_join_options;
+
+/**
+ * A feature that is the same in two scans, as each shows it: planes, axes (lines, cylinders, cones), circles,
+ * tori, spheres (radius 0: points). Since 1.6.
+ */
+typedef struct {
+    /**
+     * In coordinates of the scan joined to; its name is told.
+     */
+    const fitw_feature *to;
+    /**
+     * In coordinates of the scan that is joined.
+     */
+    const fitw_feature *from;
+    /**
+     * 1 if both directions point the same way, such as normals of planes that point out of the material; 0 if
+     * their sign is not sure.
+     */
+    int32_t directed;
+    /**
+     * 0.
+     */
+    int32_t reserved;
+} fitw_same_feature;
 
 /**
  * How well a scan was joined.
@@ -1866,6 +1910,26 @@ typedef struct {
      * Notes, see fitw_join_note.
      */
     uint64_t note_count;
+    /**
+     * Poses that were weighed, see fitw_join_candidate; 0 but from an unknown start. Since 1.6.
+     */
+    uint64_t candidate_count;
+    /**
+     * Features joined by, see fitw_join_feature; 0 but by features. Since 1.6.
+     */
+    uint64_t feature_count;
+    /**
+     * By features: equations more than a pose needs. Since 1.6.
+     */
+    uint64_t freedom_count;
+    /**
+     * By features: sum of the squared residuals of those used, each over its uncertainty. Since 1.6.
+     */
+    double chi_square;
+    /**
+     * By features: probability of a larger sum by chance; 1 without freedoms. Since 1.6.
+     */
+    double probability;
 } fitw_join_info;
 
 /**
@@ -1897,6 +1961,367 @@ typedef struct {
      */
     double leverage;
 } fitw_target_pair;
+
+/**
+ * A pose that was weighed in a join from an unknown start, before the last fit. Since 1.6.
+ */
+typedef struct {
+    /**
+     * sizeof(fitw_candidate_pose), set by the caller.
+     */
+    uint32_t struct_size;
+    /**
+     * 0.
+     */
+    int32_t reserved;
+    /**
+     * Takes coordinates of the joined scan to those of the scan joined to.
+     */
+    fitw_pose to_from_this;
+    /**
+     * Its share among all that were weighed, 0 to 1.
+     */
+    double probability;
+    /**
+     * Natural logarithm of how much likelier what lies on the other surface is of the true pose than of a chance
+     * one.
+     */
+    double evidence;
+    /**
+     * Cells of the joined scan that lie on the other surface.
+     */
+    uint64_t matched;
+    /**
+     * Cells over the inside of the other surface that do not lie on it.
+     */
+    uint64_t against;
+} fitw_candidate_pose;
+
+/**
+ * How far a feature of the joined scan lies from its like after the fit. Since 1.6.
+ */
+typedef struct {
+    /**
+     * sizeof(fitw_feature_residual), set by the caller.
+     */
+    uint32_t struct_size;
+    /**
+     * 1 if the pose was fitted to it; 0 if it disagreed with all others and was left out.
+     */
+    int32_t used;
+    /**
+     * Its name; valid until the join is released.
+     */
+    fitw_str name;
+    /**
+     * Distance as far as the shape shows it, mm.
+     */
+    double distance_mm;
+    /**
+     * Expanded uncertainty (coverage factor 2) of one component of it, mm.
+     */
+    double distance_uncertainty_mm;
+    /**
+     * Angle between the directions, rad; 0 without directions.
+     */
+    double tilt_rad;
+    /**
+     * Expanded uncertainty of one component of it, rad.
+     */
+    double tilt_uncertainty_rad;
+    /**
+     * Its share of the chi-square.
+     */
+    double square;
+    /**
+     * Numbers that it gives: 3 of a plane or point, 4 of an axis, 5 of a circle or torus.
+     */
+    uint64_t equation_count;
+} fitw_feature_residual;
+
+/**
+ * A scan to be adjusted with others. Since 1.6.
+ */
+typedef struct {
+    /**
+     * The scan, in its own coordinates.
+     */
+    const fitw_scan *scan;
+    /**
+     * Takes its coordinates to those of all, nearly.
+     */
+    fitw_pose common_from_scan;
+} fitw_started_scan;
+
+/**
+ * Two scans by their places in a list. Since 1.6.
+ */
+typedef struct {
+    /**
+     * The scan joined to.
+     */
+    uint32_t to;
+    /**
+     * The scan that is joined.
+     */
+    uint32_t from;
+} fitw_scan_pair;
+
+/**
+ * A join by targets or features that holds two scans together beside their surfaces. Since 1.6.
+ */
+typedef struct {
+    /**
+     * The join.
+     */
+    const fitw_join *join;
+    /**
+     * Place in the list of the scan joined to.
+     */
+    uint32_t to;
+    /**
+     * Place of the scan that was joined.
+     */
+    uint32_t from;
+} fitw_observed_join;
+
+/**
+ * How scans are adjusted. 0 is the default. Since 1.6.
+ */
+typedef struct {
+    /**
+     * sizeof(fitw_adjust_options).
+     */
+    uint32_t struct_size;
+    /**
+     * 0; no flags are defined.
+     */
+    uint32_t flags;
+    /**
+     * How far the starts may put any point from its place, mm; 0: 5 % of a scan's diagonal.
+     */
+    double reach_mm;
+    /**
+     * Largest angle between the normals of a pair, rad; 0: 45 degrees.
+     */
+    double normal_angle_rad;
+    /**
+     * Smallest share of points in an overlap, up to 1; 0: 0.1.
+     */
+    double least_overlap;
+    /**
+     * Most iterations of each step; 0: 60.
+     */
+    uint64_t iterations;
+    /**
+     * Pairs to use, side by side; NULL: all that overlap.
+     */
+    const fitw_scan_pair *pairs;
+    /**
+     * How many.
+     */
+    size_t pair_count;
+    /**
+     * Joins that hold scans together beside their surfaces, side by side; may be NULL.
+     */
+    const fitw_observed_join *observed;
+    /**
+     * How many.
+     */
+    size_t observed_count;
+    /**
+     * Place in the list of the scan that is held.
+     */
+    uint64_t held;
+} fitw_adjust_options;
+
+/**
+ * What an adjustment came to. Since 1.6.
+ */
+typedef struct {
+    /**
+     * sizeof(fitw_adjustment_info), set by the caller.
+     */
+    uint32_t struct_size;
+    /**
+     * 1 if the steps became small, else 0.
+     */
+    int32_t converged;
+    /**
+     * Scans.
+     */
+    uint64_t scan_count;
+    /**
+     * Pairs that were used, see fitw_adjustment_pair.
+     */
+    uint64_t pair_count;
+    /**
+     * Notes, see fitw_adjustment_note.
+     */
+    uint64_t note_count;
+} fitw_adjustment_info;
+
+/**
+ * How the surfaces of a pair lie on each other after an adjustment. Since 1.6.
+ */
+typedef struct {
+    /**
+     * sizeof(fitw_adjusted_pair), set by the caller.
+     */
+    uint32_t struct_size;
+    /**
+     * 0.
+     */
+    int32_t reserved;
+    /**
+     * Place in the list of the scan joined to.
+     */
+    uint32_t to;
+    /**
+     * Place of the scan that is joined.
+     */
+    uint32_t from;
+    /**
+     * Points of `from` on the surface of `to`.
+     */
+    uint64_t point_count;
+    /**
+     * Their share of the points of `from`.
+     */
+    double overlap;
+    /**
+     * Root mean square distance from the surface at the start, mm.
+     */
+    double rms_before_mm;
+    /**
+     * The same after the adjustment, mm.
+     */
+    double rms_mm;
+    /**
+     * Mean of the signed distances after it, mm: positive where `from` lies outside `to`.
+     */
+    double offset_mm;
+    /**
+     * How far from here the pair alone would put `from`, at the middle of the overlap, mm.
+     */
+    double misfit_mm;
+    /**
+     * How far it would turn it, rad.
+     */
+    double misfit_rad;
+} fitw_adjusted_pair;
+
+/**
+ * A scan to be put into one with others. Since 1.6.
+ */
+typedef struct {
+    /**
+     * The scan, in its own coordinates.
+     */
+    const fitw_scan *scan;
+    /**
+     * Takes its coordinates to those of all, such as a datum's machine_from_scan times the joins between.
+     */
+    fitw_pose all_from_this;
+    /**
+     * How it was joined, for its uncertainty; NULL for the scan that the others are joined to.
+     */
+    const fitw_join *join;
+} fitw_placed_scan;
+
+/**
+ * Limits of putting scans into one. 0 is the default. Since 1.6.
+ */
+typedef struct {
+    /**
+     * sizeof(fitw_merge_options).
+     */
+    uint32_t struct_size;
+    /**
+     * 0; no flags are defined.
+     */
+    uint32_t flags;
+    /**
+     * Surfaces of two scans that face one way and are this near are one, mm; 0: from spacing, noise and joins.
+     */
+    double reach_mm;
+    /**
+     * How many times better a later scan must know a place to take it from an earlier one, 1 or more; 0: 1.2.
+     */
+    double margin;
+} fitw_merge_options;
+
+/**
+ * What several scans as one consist of. Since 1.6.
+ */
+typedef struct {
+    /**
+     * sizeof(fitw_merged_info), set by the caller.
+     */
+    uint32_t struct_size;
+    /**
+     * 0.
+     */
+    int32_t reserved;
+    /**
+     * Points that are kept.
+     */
+    uint64_t point_count;
+    /**
+     * Triangles that are kept; 0 if a scan is bare points.
+     */
+    uint64_t triangle_count;
+    /**
+     * Pairs of scans that meet, see fitw_merged_seam.
+     */
+    uint64_t seam_count;
+} fitw_merged_info;
+
+/**
+ * Where two scans meet. Since 1.6.
+ */
+typedef struct {
+    /**
+     * sizeof(fitw_seam), set by the caller.
+     */
+    uint32_t struct_size;
+    /**
+     * 1 if a step is more than its uncertainty: the join is worse than it says, or something moved.
+     */
+    int32_t exceeds;
+    /**
+     * Place of the first scan in the list.
+     */
+    uint32_t a;
+    /**
+     * Place of the second.
+     */
+    uint32_t b;
+    /**
+     * Length of all their common seams, mm.
+     */
+    double length_mm;
+    /**
+     * Mean step across it, mm: positive where the second scan lies farther out of the material.
+     */
+    double mean_mm;
+    /**
+     * Expanded uncertainty (coverage factor 2) of the mean step, mm.
+     */
+    double uncertainty_mm;
+    /**
+     * Largest step, averaged over stretches of the seam, mm, signed as the mean.
+     */
+    double largest_mm;
+    /**
+     * The same with coverage factor 4, mm: it is the largest of many.
+     */
+    double largest_uncertainty_mm;
+    /**
+     * Where that is, coordinates of all, mm.
+     */
+    double at_mm[3];
+} fitw_seam;
 
 /**
  * How features are written as STEP. All zero is the default.
@@ -3925,6 +4350,34 @@ fitw_status fitw_join_by_surface(const fitw_context *context,
                                  fitw_join **out);
 
 /**
+ * Joins `from` to `to` by the surface that both show, from any pose: normals must point to the same side in both.
+ * Of `options`, which may be NULL, `least_overlap` and `candidates` count. Progress is reported. Since 1.6.
+ *
+ * Errors: FITW_E_JOIN in words, with the poses that were weighed, if none is certain: too little in common, or a
+ * surface that is symmetric or repeats itself; FITW_E_ARGUMENT; FITW_E_CANCELLED. [any-thread]
+ */
+fitw_status fitw_join_from_unknown_start(const fitw_context *context,
+                                         const fitw_scan *to,
+                                         const fitw_scan *from,
+                                         const fitw_join_options *options,
+                                         fitw_join **out);
+
+/**
+ * Joins by features that are the same in both scans, from any pose, weighted by their covariances. `stride` in
+ * bytes from one to the next; 0: side by side. Of `options`, which may be NULL, `tolerance_mm` and `loosest_mm`
+ * count. Since 1.6.
+ *
+ * Errors: FITW_E_JOIN in words, if a motion is left free, several poses fit, or the features contradict one
+ * another; FITW_E_ARGUMENT for two kinds that do not go together; FITW_E_LIMIT. [any-thread]
+ */
+fitw_status fitw_join_by_features(const fitw_context *context,
+                                  const fitw_same_feature *features,
+                                  size_t count,
+                                  size_t stride,
+                                  const fitw_join_options *options,
+                                  fitw_join **out);
+
+/**
  * to_from_this: takes coordinates of the joined scan to those of the scan joined to. [any-thread]
  */
 fitw_status fitw_join_pose(const fitw_context *context, const fitw_join *join, fitw_pose *out);
@@ -3952,6 +4405,24 @@ fitw_status fitw_join_pair(const fitw_context *context,
                            fitw_target_pair *out);
 
 /**
+ * Pose `index` of those weighed in a join from an unknown start, from 0, the best first. Since 1.6. Error:
+ * FITW_E_ARGUMENT past the last. [any-thread]
+ */
+fitw_status fitw_join_candidate(const fitw_context *context,
+                                const fitw_join *join,
+                                size_t index,
+                                fitw_candidate_pose *out);
+
+/**
+ * What feature `index` says of a join by features, from 0, in the order given. Since 1.6. Error: FITW_E_ARGUMENT past
+ * the last. [any-thread]
+ */
+fitw_status fitw_join_feature(const fitw_context *context,
+                              const fitw_join *join,
+                              size_t index,
+                              fitw_feature_residual *out);
+
+/**
  * What a person should know of the join (motions that the data leave free, targets that moved), one
  * sentence; valid until the join is released. Error: FITW_E_ARGUMENT past the last. [any-thread]
  */
@@ -3961,6 +4432,138 @@ fitw_status fitw_join_note(const fitw_context *context, const fitw_join *join, s
  * Releases a join. NULL is allowed; releasing twice is FITW_E_HANDLE. [any-thread]
  */
 fitw_status fitw_join_release(fitw_join *join);
+
+/* ---- ADJUSTMENT ------------------------------------------------------------------------------------------ */
+
+/**
+ * Adjusts scans all together over all their overlaps, from poses near the answer, so that a round of
+ * them closes. Since 1.6.
+ *
+ * `stride` in bytes from one to the next; 0: side by side. `options` may be NULL: the first is held. Progress is
+ * reported. Release it with fitw_adjustment_release. Errors: FITW_E_JOIN in words, for a scan that hangs on
+ * nothing or a named pair that does not overlap; FITW_E_ARGUMENT; FITW_E_LIMIT over 500 scans; FITW_E_CANCELLED;
+ * FITW_E_HANDLE. [any-thread]
+ */
+fitw_status fitw_adjustment_create(const fitw_context *context,
+                                   const fitw_started_scan *scans,
+                                   size_t count,
+                                   size_t stride,
+                                   const fitw_adjust_options *options,
+                                   fitw_adjustment **out);
+
+/**
+ * Counts. [any-thread]
+ */
+fitw_status fitw_adjustment_describe(const fitw_context *context,
+                                     const fitw_adjustment *adjustment,
+                                     fitw_adjustment_info *out);
+
+/**
+ * common_from_scan of scan `index`, from 0. Error: FITW_E_ARGUMENT past the last. [any-thread]
+ */
+fitw_status fitw_adjustment_pose(const fitw_context *context,
+                                 const fitw_adjustment *adjustment,
+                                 size_t index,
+                                 fitw_pose *out);
+
+/**
+ * Covariance of the place of scan `index` against the held one, as a motion about a place in common coordinates
+ * (three numbers, mm; NULL: the middle of what it was matched by); zero for the held one. [any-thread]
+ */
+fitw_status fitw_adjustment_covariance(const fitw_context *context,
+                                       const fitw_adjustment *adjustment,
+                                       size_t index,
+                                       const double *about_mm,
+                                       fitw_covariance *out);
+
+/**
+ * Pair `index` that was used, from 0. Error: FITW_E_ARGUMENT past the last. [any-thread]
+ */
+fitw_status fitw_adjustment_pair(const fitw_context *context,
+                                 const fitw_adjustment *adjustment,
+                                 size_t index,
+                                 fitw_adjusted_pair *out);
+
+/**
+ * What a person should know of it, one sentence; valid until it is released. Error: FITW_E_ARGUMENT past the last.
+ * [any-thread]
+ */
+fitw_status fitw_adjustment_note(const fitw_context *context,
+                                 const fitw_adjustment *adjustment,
+                                 size_t index,
+                                 fitw_str *out);
+
+/**
+ * Releases it. NULL is allowed; releasing twice is FITW_E_HANDLE. [any-thread]
+ */
+fitw_status fitw_adjustment_release(fitw_adjustment *adjustment);
+
+/* ---- JOINED SCANS AS ONE --------------------------------------------------------------------------------- */
+
+/**
+ * Puts two or more joined scans into one, the better one where they overlap: that whose
+ * surface has the smaller standard deviation there, by its noise, its spacing and its join. Since 1.6.
+ *
+ * `stride` in bytes from one to the next; 0: side by side. `options` may be NULL. Progress is reported. Release it
+ * with fitw_merged_release. Errors: FITW_E_ARGUMENT for fewer than two scans or an option out of range,
+ * FITW_E_LIMIT, FITW_E_CANCELLED, FITW_E_HANDLE. [any-thread]
+ */
+fitw_status fitw_merged_create(const fitw_context *context,
+                               const fitw_placed_scan *scans,
+                               size_t count,
+                               size_t stride,
+                               const fitw_merge_options *options,
+                               fitw_merged **out);
+
+/**
+ * Counts. [any-thread]
+ */
+fitw_status fitw_merged_describe(const fitw_context *context,
+                                 const fitw_merged *merged,
+                                 fitw_merged_info *out);
+
+/**
+ * It as a scan, coordinates of all; release it with fitw_scan_release. Error: FITW_E_LIMIT. [any-thread]
+ */
+fitw_status fitw_merged_scan(const fitw_context *context, const fitw_merged *merged, fitw_scan **out);
+
+/**
+ * Place in the list of each point's scan; valid until it is released. [any-thread]
+ */
+fitw_status fitw_merged_point_scans_view(const fitw_context *context,
+                                         const fitw_merged *merged,
+                                         const uint32_t **scans,
+                                         size_t *count);
+
+/**
+ * Place in the list of each triangle's scan; NULL if there are none. As above. [any-thread]
+ */
+fitw_status fitw_merged_triangle_scans_view(const fitw_context *context,
+                                            const fitw_merged *merged,
+                                            const uint32_t **scans,
+                                            size_t *count);
+
+/**
+ * Share of each scan's triangles (of bare points: points) that is kept, 0 to 1, in the order given. As above.
+ * [any-thread]
+ */
+fitw_status fitw_merged_kept_view(const fitw_context *context,
+                                  const fitw_merged *merged,
+                                  const double **shares,
+                                  size_t *count);
+
+/**
+ * Seam `index`, from 0, by pair of scans. Error: FITW_E_ARGUMENT past the last. [any-thread]
+ */
+fitw_status fitw_merged_seam(const fitw_context *context,
+                             const fitw_merged *merged,
+                             size_t index,
+                             fitw_seam *out);
+
+/**
+ * Releases it. NULL is allowed; releasing twice is FITW_E_HANDLE. [any-thread]
+ */
+fitw_status fitw_merged_release(fitw_merged *merged);
 
 /* ---- STEP ------------------------------------------------------------------------------------------------ */
 
