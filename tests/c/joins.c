@@ -137,7 +137,7 @@ static void by_features(void)
     static const fitw_pose from_to = {{0, 1, 0, 0, 0, 1, 1, 0, 0}, {-40, 25, 310}};
     static const char *const names[6] = {"deck", "side", "end", "shelf", "rib", "lug"};
     static const double at[6] = {0, 40, 30, -55, -35, -20};
-    static const size_t axes[6] = {2, 0, 1, 2, 0, 1};
+    static const size_t axes[6] = {2, 0, 1, 2, 1, 1};
     fitw_same_feature same[6];
     fitw_feature *moved = NULL, *to[6], *from[6];
     fitw_pose pose, half = {{1, 0, 0, 0, 1, 0, 0, 0, 1}, {0.5, 0, 0}};
@@ -220,7 +220,8 @@ static void as_one(void)
     TRUE_(info.seam_count == 1);
     OK(fitw_merged_seam(ctx, merged, 0, &seam));
     TRUE_(seam.a == 0 && seam.b == 1 && fabs(fabs(seam.mean_mm) - 0.2) < 0.02 && seam.exceeds == 1);
-    TRUE_(fabs(seam.length_mm - 100.0) < 15.0 && seam.uncertainty_mm < 0.05);
+    /* Right across, straight or not: both know the middle about as well. */
+    TRUE_(seam.length_mm > 90.0 && seam.length_mm < 200.0 && seam.uncertainty_mm < 0.05);
     IS(FITW_E_ARGUMENT, fitw_merged_seam(ctx, merged, 1, &seam));
     OK(fitw_merged_scan(ctx, merged, &both));
     OK(fitw_scan_release(both));

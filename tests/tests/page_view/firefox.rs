@@ -34,15 +34,16 @@ pub(crate) fn text_of(page: &str, id: &str) -> Option<String> {
     Some(received(&server))
 }
 
-/// The page with a script that sends an element's text; its policy lets it go there and nowhere else.
+/// The page whose last script, that of the checks, also sends an element's text; its policy lets it go there and nowhere
+/// else.
 fn telling(page: &str, id: &str, url: &str) -> String {
     let script = format!(
-        "<script>(async () => {{ let e; while (!(e = document.getElementById('{id}'))) \
+        ";(async () => {{ let e; while (!(e = document.getElementById('{id}'))) \
          await new Promise((done) => setTimeout(done, 50)); \
          await fetch('{url}', {{ method: 'POST', mode: 'no-cors', body: e.textContent }}); }})()</script></body>"
     );
     page.replacen("default-src 'none'", &format!("default-src 'none'; connect-src {url}"), 1)
-        .replace("</body>", &script)
+        .replace("</script></body>", &script)
 }
 
 fn received(server: &TcpListener) -> String {
