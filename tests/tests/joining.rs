@@ -148,7 +148,7 @@ fn simulated_pairs_meet_the_figure() -> std::result::Result<(), Failure> {
 /// Predicted over actual variance of the six motions, from independent simulated pairs.
 #[test]
 fn covariance_is_what_trials_show() -> std::result::Result<(), Failure> {
-    let trials = 100;
+    let trials = 80;
     let mut actual = Matrix6::<f64>::zeros();
     let mut predicted = Matrix6::<f64>::zeros();
     let mut mahalanobis = 0.0;

@@ -82,7 +82,8 @@ fn connected(part: &Part, first: usize, members: &BTreeSet<usize>) -> BTreeSet<u
             by_edge.entry((a.min(b), a.max(b))).or_default().push(t);
         }
     }
-    let mut found = BTreeSet::from([first]);
+    let mut found = BTreeSet::new();
+    found.insert(first);
     let mut open = vec![first];
     while let Some(t) = open.pop() {
         for (a, b) in edges_of(part.triangles[t]) {
