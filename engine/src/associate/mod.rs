@@ -40,6 +40,7 @@ pub use follow::refit;
 pub use group::{GroupFit, MOST_MEMBERS, Member, Relation, fit_group};
 pub(crate) use judge::{judge, polish};
 pub use noise::{Evidence, NoiseModel, NoiseRecord};
+pub(crate) use part::sizes;
 
 use nalgebra::Matrix3;
 

@@ -215,7 +215,7 @@ impl<M: Model<N>, const N: usize> Part for Typed<'_, M, N> {
 }
 
 /// Sizes in the order of the covariance, zero where there are none.
-pub(super) fn sizes(shape: &Primitive) -> [f64; 2] {
+pub(crate) fn sizes(shape: &Primitive) -> [f64; 2] {
     match shape {
         Primitive::Circle(s) => [s.radius, 0.0],
         Primitive::Sphere(s) => [s.radius, 0.0],

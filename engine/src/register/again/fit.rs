@@ -2,9 +2,8 @@
 
 use nalgebra::{DMatrix, DVector, Matrix6, SMatrix, SVector, Vector6};
 
-use super::landmark::sizes;
 use super::saved::SavedFeature;
-use crate::associate::Covariance;
+use crate::associate::{Covariance, sizes};
 use crate::feature::FeatureKind;
 use crate::primitive::{Direction, Point3, Pose, Primitive, Vec3, any_perpendicular};
 

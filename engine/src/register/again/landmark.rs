@@ -1,5 +1,6 @@
 //! What a feature is to be known again by.
 
+use crate::associate::sizes;
 use crate::feature::FeatureKind;
 use crate::primitive::{Direction, Point3, Pose, Primitive, Vec3};
 use crate::survey::Survey;
@@ -137,18 +138,6 @@ impl Geometry {
         let kind =
             self.kind == other.kind || round.contains(&self.kind) && round.contains(&other.kind);
         kind && sized
-    }
-}
-
-/// Radius, or major radius; half-angle of a cone, minor radius of a torus.
-pub(super) fn sizes(shape: &Primitive) -> [f64; 2] {
-    match shape {
-        Primitive::Circle(s) => [s.radius, 0.0],
-        Primitive::Sphere(s) => [s.radius, 0.0],
-        Primitive::Cylinder(s) => [s.radius, 0.0],
-        Primitive::Cone(s) => [s.radius, s.half_angle],
-        Primitive::Torus(s) => [s.major_radius, s.minor_radius],
-        Primitive::Plane(_) | Primitive::Line(_) | Primitive::Composite(_) => [0.0, 0.0],
     }
 }
 

@@ -6,7 +6,7 @@ use std::path::Path;
 use nalgebra::SMatrix;
 use serde::{Deserialize, Serialize};
 
-use crate::associate::Covariance;
+use crate::associate::{Covariance, sizes};
 use crate::error::{Error, Result};
 use crate::feature::{Feature, FeatureKind};
 use crate::files::write_bytes;
@@ -169,8 +169,7 @@ impl SavedFeature {
     /// size, and no farther off than a moved one is looked for.
     #[must_use]
     pub fn may_be(&self, found: &Feature) -> bool {
-        let (old, new) =
-            (super::landmark::sizes(&self.shape), super::landmark::sizes(&found.shape));
+        let (old, new) = (sizes(&self.shape), sizes(&found.shape));
         let like = |k: usize| (old[k] - new[k]).abs() <= 0.2 * old[k] + 1.0;
         let turned = match (self.shape.direction(), found.shape.direction()) {
             (Some(a), Some(b)) => a.cross(&b).norm(),
@@ -249,7 +248,7 @@ impl Entry {
             kind: f.kind.name().into(),
             point: f.shape.point().into(),
             direction: f.shape.direction().map(|d| d.into_inner().into()),
-            sizes: super::landmark::sizes(&f.shape)[..count].to_vec(),
+            sizes: sizes(&f.shape)[..count].to_vec(),
             middle: f.middle.into(),
             extent: f.extent,
             covariance: Spread {
