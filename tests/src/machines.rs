@@ -3,7 +3,8 @@
 
 use fitwright::error::Result;
 use fitwright::primitive::{
-    Cone, Cylinder, Plane, Point3, Pose, Primitive, Sphere, Torus, Vec3, frame_from_axis, unit,
+    Cone, Cylinder, Kind, Plane, Point3, Pose, Primitive, Sphere, Torus, Vec3, frame_from_axis,
+    unit,
 };
 use fitwright::simulate::{Machine, Pipe, Scanner, SimulatedScan, Solid, Surface, Viewpoint, scan};
 use fitwright::survey::Survey;
@@ -268,13 +269,21 @@ impl Labelled {
     /// Compares a survey of the scan with the truth.
     #[must_use]
     pub fn judge(&self, survey: &Survey) -> Score {
+        let found = survey.primitives.iter();
+        self.judge_all(found.map(|p| (p.id.clone(), p.feature.shape.kind(), p.region.ids())))
+    }
+
+    /// As [`Self::judge`], of primitives by anybody: name, kind and points of each.
+    pub fn judge_all<'a>(
+        &self,
+        primitives: impl Iterator<Item = (String, Kind, &'a [u32])>,
+    ) -> Score {
         let surfaces = &self.machine.surfaces;
         let mut there = vec![0usize; surfaces.len()];
         self.labels.iter().flatten().for_each(|&l| there[l as usize] += 1);
         let mut score = Score::default();
         let mut taken = vec![false; surfaces.len()];
-        for (k, p) in survey.primitives.iter().enumerate() {
-            let ids = p.region.ids();
+        for (k, (name, kind, ids)) in primitives.enumerate() {
             if ids.len() < LARGE {
                 continue;
             }
@@ -284,14 +293,14 @@ impl Labelled {
                 .filter_map(|&i| self.within_noise[i as usize])
                 .for_each(|l| votes[l as usize] += 1);
             let best = (0..votes.len()).max_by_key(|&l| votes[l]).unwrap_or(0);
-            let alike = surfaces[best].shape.kind() == p.feature.shape.kind();
+            let alike = surfaces[best].shape.kind() == kind;
             if alike && !taken[best] && votes[best] * 5 >= ids.len() * 4 {
                 taken[best] = true;
                 score.right += 1;
                 score.matches.push((best, k));
             } else {
                 let (own, of) = (votes[best], &surfaces[best].name);
-                score.faults.push(format!("{}: {own} of {} points on {of}", p.id, ids.len()));
+                score.faults.push(format!("{name}: {own} of {} points on {of}", ids.len()));
             }
         }
         for (l, surface) in surfaces.iter().enumerate().filter(|(l, _)| there[*l] >= LARGE) {

@@ -10,11 +10,10 @@
 //! Kept in single precision; every rounding is on the side of too large a box, so a bound never
 //! exceeds the true distance, and what is found is exact.
 
-use nalgebra::Matrix3;
 use rayon::prelude::*;
 
-use super::bvh::{Node, larger, smaller};
-use crate::primitive::{Point3, Vec3, any_perpendicular, unit};
+use super::bvh::{Flat, Node, larger, smaller};
+use crate::primitive::Vec3;
 
 /// The tree; the first node is the root.
 #[derive(Debug)]
@@ -35,6 +34,25 @@ pub(super) struct Four {
 /// What a box holds, packed: an inner node, some triangles in the order of the leaves, or nothing.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(super) struct Held(u32);
+
+/// Part of a tree of upright boxes, how this one follows from it, and the number of its first box of four.
+pub(super) struct Part<'a> {
+    pub(super) nodes: &'a [Node],
+    pub(super) families: &'a [Family],
+    pub(super) first: u32,
+}
+
+/// Up to four nodes of the tree of upright boxes that come to lie side by side.
+pub(super) type Family = [Child; 4];
+
+/// A node of the tree of upright boxes, what it holds in this one, and its triangles in the order of the leaves.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Child {
+    pub(super) node: u32,
+    pub(super) held: Held,
+    first: u32,
+    count: u32,
+}
 
 /// One box with what it holds.
 #[derive(Debug, Clone, Copy)]
@@ -70,8 +88,18 @@ impl Held {
         self.0 as usize
     }
 
-    fn leaf(n: &Node) -> Self {
+    pub(super) fn leaf(n: &Node) -> Self {
         Held(LEAF | n.first << COUNT_BITS | n.count)
+    }
+
+    /// An inner node.
+    pub(super) fn inner(node: u32) -> Self {
+        Held(node)
+    }
+
+    /// The same where the boxes are moved along.
+    fn moved(self, by: u32) -> Self {
+        if self.0 & LEAF == 0 { Held(self.0 + by) } else { self }
     }
 }
 
@@ -82,26 +110,23 @@ impl Rounded {
 }
 
 impl Wide {
-    /// Tree over the leaves of a tree of upright boxes. Empty for none.
-    pub(super) fn new(
-        nodes: &[Node],
-        corners: &[[u32; 3]],
-        points: &[Point3],
-        middle: &Point3,
-    ) -> Self {
-        let families = families(nodes);
-        let pieces = Pieces::new(nodes, corners, points, middle);
-        let four = |family: &[(u32, Held); 4]| {
+    /// Tree over the leaves of a tree of upright boxes, given by its parts in order, that fits into a cube of a given
+    /// side (mm). Empty for none.
+    pub(super) fn new(parts: &[Part<'_>], flats: &[Flat], side: f64) -> Self {
+        let slack = (0.5 * side * MEASURED) as f32;
+        let four = |number: usize| {
+            let part = &parts[parts.partition_point(|p| p.first as usize <= number) - 1];
             let mut four = Four::EMPTY;
-            for (k, &(id, held)) in family.iter().enumerate() {
-                if held != Held::NOTHING {
-                    four.put(k, &Lane { held, ..pieces.turned(id) });
+            for (k, child) in part.families[number - part.first as usize].iter().enumerate() {
+                if child.held != Held::NOTHING {
+                    let lane = turned(&part.nodes[child.node as usize], child, flats, slack);
+                    four.put(k, &Lane { held: child.held.moved(part.first), ..lane });
                 }
             }
             four
         };
-        let nodes = families.par_iter().with_min_len(CHUNK).map(four).collect();
-        Wide { nodes }
+        let count: usize = parts.iter().map(|p| p.families.len()).sum();
+        Wide { nodes: (0..count).into_par_iter().with_min_len(CHUNK).map(four).collect() }
     }
 }
 
@@ -196,17 +221,19 @@ impl Lane {
         self.half[0].max(self.half[1]).max(self.half[2])
     }
 
-    /// Box along given axes (rows, unit and perpendicular but for rounding) with its two ends along them,
-    /// which were measured along the rounded axes to `slack`.
-    fn between(axes: [[f32; 3]; 3], low: [f32; 3], high: [f32; 3], slack: f64) -> Self {
-        let exact = Matrix3::from_fn(|k, j| f64::from(axes[k][j]));
-        let (low, high) = (Vec3::from(low.map(f64::from)), Vec3::from(high.map(f64::from)));
-        let centre = (low + high) * 0.5;
-        let middle = exact.tr_mul(&centre).map(|x| x as f32);
-        // The middle is rounded, and the axes are not quite perpendicular any more.
-        let moved = exact * middle.map(f64::from) - centre;
-        let half = ((high - low) * 0.5 + moved.abs()).map(|x| (x + slack) as f32 * WIDER);
-        Lane { axes, middle: middle.into(), half: half.into(), held: Held::NOTHING }
+    /// Box along given axes (rows, unit and perpendicular but for rounding) with its two ends along them; all but
+    /// `slack` of what single precision may have cost.
+    fn between(axes: [[f32; 3]; 3], low: [f32; 3], high: [f32; 3], slack: f32) -> Self {
+        let centre = [0, 1, 2].map(|k| 0.5 * (low[k] + high[k]));
+        let middle = [0, 1, 2]
+            .map(|j| axes[0][j] * centre[0] + axes[1][j] * centre[1] + axes[2][j] * centre[2]);
+        // The axes are not quite perpendicular.
+        let half = [0, 1, 2].map(|k| {
+            let a = &axes[k];
+            let moved = a[0] * middle[0] + a[1] * middle[1] + a[2] * middle[2] - centre[k];
+            (0.5 * (high[k] - low[k]) + moved.abs() + slack) * WIDER
+        });
+        Lane { axes, middle, half, held: Held::NOTHING }
     }
 }
 
@@ -226,71 +253,56 @@ fn plus(a: f32, b: f32) -> f32 {
     a + b
 }
 
-/// A triangle relative to the tree's middle, by coordinate; the last corner twice, for the vector unit.
-#[derive(Clone, Copy)]
-struct Corners {
-    x: [f32; 4],
-    y: [f32; 4],
-    z: [f32; 4],
-    /// Twice the area along the normal.
-    normal: [f32; 3],
+/// Box round a node's triangles, turned if they are few; upright else.
+fn turned(n: &Node, child: &Child, flats: &[Flat], slack: f32) -> Lane {
+    if child.count > TURNED {
+        let upright = [[1.0, 0.0, 0.0], [0.0, 1.0, 0.0], [0.0, 0.0, 1.0]];
+        return Lane::between(upright, n.low, n.high, slack);
+    }
+    let own = &flats[child.first as usize..(child.first + child.count) as usize];
+    let sum = own.iter().fold([0.0; 3], |s: [f32; 3], f| {
+        let normal = f.normal();
+        [s[0] + normal[0], s[1] + normal[1], s[2] + normal[2]]
+    });
+    let axes = axes(sum, n.longest());
+    let (low, high) = ends(&axes, own);
+    Lane::between(axes, low, high, slack)
 }
 
-/// What the boxes are made from.
-struct Pieces<'a> {
-    nodes: &'a [Node],
-    ranges: Vec<(u32, u32)>,
-    /// In the order of the leaves.
-    corners: Vec<Corners>,
-    /// Rounding of what is measured along an axis, mm.
-    slack: f64,
+/// Axes as rows: the last along a normal of any length, the first as near a coordinate axis as can be.
+fn axes(normal: [f32; 3], long: usize) -> [[f32; 3]; 3] {
+    let normal = unit(normal).unwrap_or([0.0, 0.0, 1.0]);
+    // Where the normal lies along that axis, another does.
+    let upon = |k: usize| unit(cross(&normal, &[0, 1, 2].map(|j| f32::from(u8::from(j == k)))));
+    let across = if normal[long].abs() < 0.999 { upon(long) } else { upon((long + 1) % 3) };
+    let across = across.unwrap_or([1.0, 0.0, 0.0]);
+    [cross(&across, &normal), across, normal]
 }
 
-impl<'a> Pieces<'a> {
-    fn new(nodes: &'a [Node], corners: &[[u32; 3]], points: &[Point3], middle: &Point3) -> Self {
-        let one = |t: &[u32; 3]| {
-            let [a, b, c] = [t[0], t[1], t[2]].map(|i| points[i as usize] - middle);
-            let along = |k: usize| [a[k] as f32, b[k] as f32, c[k] as f32, c[k] as f32];
-            let normal = (b - a).cross(&(c - a));
-            let normal = [normal.x as f32, normal.y as f32, normal.z as f32];
-            Corners { x: along(0), y: along(1), z: along(2), normal }
-        };
-        let corners = corners.par_iter().with_min_len(MANY).map(one).collect();
-        let reach = nodes.first().map_or(0.0, |n| {
-            (0..3).map(|k| n.high[k].abs().max(n.low[k].abs())).fold(0.0, f32::max)
-        });
-        Pieces { nodes, ranges: ranges(nodes), corners, slack: f64::from(reach) * ROUNDING }
+#[inline(always)]
+fn unit(v: [f32; 3]) -> Option<[f32; 3]> {
+    let largest = v[0].abs().max(v[1].abs()).max(v[2].abs());
+    if !(largest > 0.0 && largest.is_finite()) {
+        return None;
     }
+    let v = v.map(|x| x / largest);
+    let by = 1.0 / (v[0] * v[0] + v[1] * v[1] + v[2] * v[2]).sqrt();
+    Some(v.map(|x| x * by))
+}
 
-    /// Box round a node's triangles, turned if they are few; upright else.
-    fn turned(&self, id: u32) -> Lane {
-        let (n, (first, count)) = (&self.nodes[id as usize], self.ranges[id as usize]);
-        if count > TURNED {
-            let upright = [[1.0, 0.0, 0.0], [0.0, 1.0, 0.0], [0.0, 0.0, 1.0]];
-            return Lane::between(upright, n.low, n.high, 0.0);
-        }
-        let own = &self.corners[first as usize..(first + count) as usize];
-        let sum = own
-            .iter()
-            .fold([0.0f32; 3], |s, c| [s[0] + c.normal[0], s[1] + c.normal[1], s[2] + c.normal[2]]);
-        let normal = unit(Vec3::from(sum.map(f64::from))).unwrap_or_else(Vec3::z_axis);
-        let long = Vec3::ith(n.longest(), 1.0);
-        let across = unit(normal.cross(&long)).unwrap_or_else(|| any_perpendicular(&normal));
-        let rows = [across.cross(&normal), across.into_inner(), normal.into_inner()];
-        let axes: [[f32; 3]; 3] = rows.map(|a| a.map(|x| x as f32).into());
-        let (low, high) = ends(&axes, own);
-        Lane::between(axes, low, high, self.slack)
-    }
+#[inline(always)]
+fn cross(a: &[f32; 3], b: &[f32; 3]) -> [f32; 3] {
+    [a[1] * b[2] - a[2] * b[1], a[2] * b[0] - a[0] * b[2], a[0] * b[1] - a[1] * b[0]]
 }
 
 /// Smallest and largest coordinates along three axes.
-fn ends(axes: &[[f32; 3]; 3], triangles: &[Corners]) -> ([f32; 3], [f32; 3]) {
+fn ends(axes: &[[f32; 3]; 3], triangles: &[Flat]) -> ([f32; 3], [f32; 3]) {
     let (mut low, mut high) = ([[f32::INFINITY; 4]; 3], [[f32::NEG_INFINITY; 4]; 3]);
-    for c in triangles {
+    for Flat([x, y, z]) in triangles {
         for k in 0..3 {
             let [ax, ay, az] = axes[k];
-            let along = each(c.x, c.y, |x, y| ax * x + ay * y);
-            let along = each(along, c.z, |xy, z| xy + az * z);
+            let along = each(*x, *y, |x, y| ax * x + ay * y);
+            let along = each(along, *z, |xy, z| xy + az * z);
             low[k] = each(low[k], along, smaller);
             high[k] = each(high[k], along, larger);
         }
@@ -300,51 +312,38 @@ fn ends(axes: &[[f32; 3]; 3], triangles: &[Corners]) -> ([f32; 3], [f32; 3]) {
     (low.map(least), high.map(most))
 }
 
-/// First triangle in the order of the leaves and number of triangles, of each node.
-fn ranges(nodes: &[Node]) -> Vec<(u32, u32)> {
-    let mut ranges = vec![(0u32, 0u32); nodes.len()];
-    // Children come after their parent, and their triangles follow one another.
-    for (i, n) in nodes.iter().enumerate().rev() {
-        ranges[i] = match n.is_leaf() {
-            true => (n.first, n.count),
-            false => {
-                let (a, b) = (ranges[n.first as usize], ranges[n.first as usize + 1]);
-                (a.0, a.1 + b.1)
-            }
-        };
-    }
-    ranges
-}
-
-/// The grandchildren of every other generation, with what they hold in the new tree; depth first.
-fn families(nodes: &[Node]) -> Vec<[(u32, Held); 4]> {
-    if nodes.is_empty() {
-        return Vec::new();
-    }
-    let none = [(0, Held::NOTHING); 4];
-    if nodes[0].is_leaf() {
-        let mut family = none;
-        family[0] = (0, Held::leaf(&nodes[0]));
-        return vec![family];
-    }
+/// The grandchildren of every other generation, with what they hold in the new tree; depth first. `end` tells what a
+/// node below which nothing is opened holds, `triangles` the first of its triangles and their number.
+pub(super) fn families(
+    nodes: &[Node],
+    end: impl Fn(u32, &Node) -> Option<Held>,
+    triangles: impl Fn(u32) -> (u32, u32),
+) -> Vec<Family> {
+    let none = [Child { node: 0, held: Held::NOTHING, first: 0, count: 0 }; 4];
+    let child = |node: u32, held: Held| {
+        let (first, count) = triangles(node);
+        Child { node, held, first, count }
+    };
     let mut families = vec![none];
+    if let Some(held) = end(0, &nodes[0]) {
+        families[0][0] = child(0, held);
+        return families;
+    }
     let mut open = vec![(0u32, 0usize)];
     while let Some((id, at)) = open.pop() {
         let mut lane = 0;
         let first = nodes[id as usize].first;
-        for child in [first, first + 1] {
-            let n = &nodes[child as usize];
-            let grandchildren = if n.is_leaf() { child..child + 1 } else { n.first..n.first + 2 };
+        for below in [first, first + 1] {
+            let n = &nodes[below as usize];
+            let is_end = end(below, n).is_some();
+            let grandchildren = if is_end { below..below + 1 } else { n.first..n.first + 2 };
             for own in grandchildren {
-                let n = &nodes[own as usize];
-                let held = if n.is_leaf() {
-                    Held::leaf(n)
-                } else {
+                let held = end(own, &nodes[own as usize]).unwrap_or_else(|| {
                     open.push((own, families.len()));
                     families.push(none);
-                    Held(families.len() as u32 - 1)
-                };
-                families[at][lane] = (own, held);
+                    Held::inner(families.len() as u32 - 1)
+                });
+                families[at][lane] = child(own, held);
                 lane += 1;
             }
         }
@@ -360,13 +359,13 @@ const COUNT_BITS: u32 = 3;
 const TURNED: u32 = 64;
 /// Nodes handled by one thread in one go.
 const CHUNK: usize = 256;
-/// Triangles handled by one thread in one go.
-const MANY: usize = 16_384;
 /// Where the boxes are that are none; its square is a number still.
 const FAR: f32 = 1e18;
 /// Relative error of a difference of single precision numbers and its products, with room.
 const ROUNDING: f64 = 1e-6;
+/// Relative error of what is measured along an axis in single precision, with room.
+const MEASURED: f64 = 2e-6;
 /// What half sides are widened by for the axes' own rounding.
 const WIDER: f32 = 1.0 + 1e-6;
 /// What squared distances are lessened by for rounded axes and sums.
-const CAUTIOUS: f32 = 1.0 - 4e-6;
+const CAUTIOUS: f32 = 1.0 - 8e-6;

@@ -10,7 +10,8 @@ class Drawing {
 
   upload() {
     const gl = this.gl;
-    this.surface = program(gl, SURFACE_POINTS, SURFACE_PIXELS);
+    this.whole = program(gl, SURFACE_POINTS, surfacePixels(false));
+    this.halved = null;
     this.line = program(gl, LINE_POINTS, LINE_PIXELS);
     for (const thing of this.things) {
       if (thing.surface) thing.drawn = surfaceOnCard(gl, thing.surface);
@@ -76,7 +77,8 @@ class Drawing {
 
   surfaces(camera, cut, look) {
     const gl = this.gl;
-    const { set, made } = this.surface;
+    if (cut !== WHOLE) this.halved ||= program(gl, SURFACE_POINTS, surfacePixels(true));
+    const { set, made } = cut === WHOLE ? this.whole : this.halved;
     const { matrix, back, up, right, perspective } = camera;
     gl.useProgram(made);
     gl.bindTexture(gl.TEXTURE_2D, this.palette);

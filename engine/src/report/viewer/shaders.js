@@ -22,7 +22,8 @@ void main() {
 }`;
 
 // kind: 0 scan, 1 part, 2 other part, 3 overlap, 4 scan of the made part. A triangle's label is that of its last corner.
-const SURFACE_PIXELS = `#version 300 es
+// Only where something is cut off may pixels be thrown away: a shader that can is asked for every hidden pixel too.
+const surfacePixels = (isCut) => `#version 300 es
 precision highp float;
 precision highp int;
 uniform vec3 back, up, right, eye, colour;
@@ -38,7 +39,7 @@ in float amount;
 flat in int belongs;
 out vec4 paint;
 void main() {
-  if (dot(cut.xyz, at) > cut.w) discard;
+  ${isCut ? 'if (dot(cut.xyz, at) > cut.w) discard;' : ''}
   vec3 toEye = perspective ? normalize(eye - at) : back;
   vec3 n = curved ? normalize(facing) : normalize(cross(dFdx(at), dFdy(at)));
   if (dot(n, toEye) < 0.0) n = -n;

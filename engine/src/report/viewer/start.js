@@ -47,8 +47,8 @@ class View {
 
   resize() {
     const { clientWidth: width, clientHeight: tall } = this.canvas.parentElement;
-    if (!width || !tall) return;
     const { camera } = this;
+    if (!width || !tall || (camera.width === width && camera.tall === tall)) return;
     if (camera.width > 1) camera.scale *= Math.min(width / camera.width, tall / camera.tall);
     Object.assign(camera, { width, tall });
     this.redraw();

@@ -7,7 +7,7 @@ const dot = (a, b) => a[0] * b[0] + a[1] * b[1] + a[2] * b[2];
 const cross = (a, b) => [
   a[1] * b[2] - a[2] * b[1], a[2] * b[0] - a[0] * b[2], a[0] * b[1] - a[1] * b[0],
 ];
-const size = (a) => Math.hypot(a[0], a[1], a[2]);
+const size = (a) => Math.sqrt(dot(a, a));
 const unit = (a) => times(a, 1 / (size(a) || 1));
 const clamp = (v, low, high) => Math.min(high, Math.max(low, v));
 

@@ -7,7 +7,11 @@
 //! scans joined in a chain and adjusted together, `-- rounds N` times instead of 3. The bunny's ten range scans (G. Turk, M. Levoy 1994,
 //! with the poses of their own alignment) are read from `../shared` where they are: every pair from no start, then
 //! all of them adjusted together after a chain of joins round the figure.
+//! `-- beside` joins one pair with other libraries in the same run instead (small_gicp and Open3D, see
+//! `benches/src/lib.rs`).
 #![allow(missing_docs)]
+
+mod beside;
 
 use std::path::{Path, PathBuf};
 use std::time::Instant;
@@ -28,6 +32,9 @@ use nalgebra::{Matrix6, Quaternion, Translation3, UnitQuaternion, Vector6};
 type Failure = Box<dyn std::error::Error>;
 
 fn main() -> Result<(), Failure> {
+    if std::env::args().any(|a| a == "beside") {
+        return beside::beside();
+    }
     let trials = std::env::args().skip_while(|a| a != "trials").nth(1);
     machines(trials.map_or(Ok(10), |n| n.parse())?)?;
     let rounds = std::env::args().skip_while(|a| a != "rounds").nth(1);
@@ -104,15 +111,7 @@ fn machines(trials: u64) -> Result<(), Failure> {
             let mut tally = Tally::default();
             for _ in 0..trials {
                 let across = random.vector(1.0).normalize();
-                let mut along: Vec<f64> =
-                    a.points().iter().map(|p| p.coords.dot(&across)).collect();
-                along.sort_by(f64::total_cmp);
-                // Of parts of k of the points each, 2k - 1 is in common: that is the share of k.
-                let k = 1.0 / (2.0 - share);
-                let at = |k: f64| along[(k * (along.len() - 1) as f64) as usize];
-                let (low, high) = (at(1.0 - k), at(k));
-                let to = part(&a, |p| p.coords.dot(&across) <= high)?;
-                let from = part(&b, |p| p.coords.dot(&across) >= low)?;
+                let (to, from) = shares(&a, &b, &across, share)?;
                 let turn =
                     random.vector(1.0).normalize() * (std::f64::consts::PI * random.uniform());
                 let shift = Translation3::from(random.vector(200.0));
@@ -123,6 +122,18 @@ fn machines(trials: u64) -> Result<(), Failure> {
         }
     }
     Ok(())
+}
+
+/// Two scans cut across a direction so that `share` of each lies on the other.
+fn shares(a: &Scan, b: &Scan, across: &Vec3, share: f64) -> Result<(Scan, Scan), Failure> {
+    let mut along: Vec<f64> = a.points().iter().map(|p| p.coords.dot(across)).collect();
+    along.sort_by(f64::total_cmp);
+    // Of parts of k of the points each, 2k - 1 is in common: that is the share of k.
+    let k = 1.0 / (2.0 - share);
+    let at = |k: f64| along[(k * (along.len() - 1) as f64) as usize];
+    let (low, high) = (at(1.0 - k), at(k));
+    let to = part(a, |p| p.coords.dot(across) <= high)?;
+    Ok((to, part(b, |p| p.coords.dot(across) >= low)?))
 }
 
 fn part(scan: &Scan, keep: impl Fn(&Point3) -> bool) -> Result<Scan, Failure> {

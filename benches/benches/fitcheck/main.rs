@@ -1,12 +1,15 @@
 //! A part of 50,000 triangles against a scan of 1,000,000: what the fit check asks of geometry, and
 //! a whole check. Aims on two cores: structure 200 ms, least distance 1.3 ms, all touching pairs
 //! 3.4 ms, 25,000 signed corner clearances 20 ms, 527,000 scan points to the part 300 ms.
+//! `-- beside` puts the same questions to CGAL, Coal, FCL, Open3D and libigl in the same run instead.
 #![allow(missing_docs)]
+
+mod beside;
 
 use std::hint::black_box;
 use std::time::Duration;
 
-use criterion::{Criterion, criterion_group, criterion_main};
+use criterion::{Criterion, criterion_group};
 use fitwright::Context;
 use fitwright::exchange::Part;
 use fitwright::fitcheck::{Limits, PartBody, ScanSurface, Scene, SceneScan, all, part_clearance};
@@ -127,4 +130,12 @@ fn part(height: f64) -> Part {
 }
 
 criterion_group!(benches, bench);
-criterion_main!(benches);
+
+fn main() -> Result<(), Box<dyn std::error::Error>> {
+    if std::env::args().any(|a| a == "beside") {
+        return beside::beside(&scan(708), &part(6.0), &part(-1.5));
+    }
+    benches();
+    Criterion::default().configure_from_args().final_summary();
+    Ok(())
+}

@@ -4,7 +4,10 @@
 //! `cargo bench -p fitwright-benches --bench survey` prints the tables; `-- quick` leaves out the largest
 //! scans. The Fit4CAD clouds (Romanengo et al. 2021, Fit4CAD: a point cloud benchmark for fitting simple
 //! geometric primitives in CAD objects) are read from `../shared` where they are.
+//! `-- beside` surveys the same points with CGAL's Efficient RANSAC in the same run instead.
 #![allow(missing_docs)]
+
+mod beside;
 
 use std::collections::HashSet;
 use std::path::Path;
@@ -19,6 +22,9 @@ use fitwright_tests::machines::{Labelled, labelled, pump, separator, valve};
 type Failure = Box<dyn std::error::Error>;
 
 fn main() -> Result<(), Failure> {
+    if std::env::args().any(|a| a == "beside") {
+        return beside::beside();
+    }
     let quick = std::env::args().any(|a| a == "quick");
     machines(quick)?;
     fit4cad(Path::new("../shared/data/fit4cad_test"))
