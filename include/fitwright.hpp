@@ -1030,6 +1030,46 @@ class Merged : public detail::Handle<fitw_merged, fitw_merged_release> {
     Out<fitw_seam> seam(std::size_t index) const { return ask_at(fitw_merged_seam, index); }
 };
 
+/* What changed between the days. */
+class Changes : public detail::Handle<fitw_changes, fitw_changes_release> {
+  public:
+    using Handle::Handle;
+    Out<fitw_changes_info> describe() const { return ask(fitw_changes_describe); }
+    Out<fitw_change> feature(std::size_t index) const { return ask_at(fitw_changes_feature, index); }
+    /* Names of those that stand out, the first to stand out first. */
+    Out<std::string> stand_out(std::size_t index) const { return text_at(fitw_changes_stand_out, index); }
+    Out<std::string> note(std::size_t index) const { return text_at(fitw_changes_note, index); }
+    /* Of still_from_machine. */
+    Out<fitw_covariance> covariance(const Point *about = nullptr) const {
+        return ask_about(fitw_changes_covariance, about);
+    }
+};
+
+/* A datum system that an earlier day's run saved. */
+class SavedDatum : public detail::Handle<fitw_saved_datum, fitw_saved_datum_release> {
+  public:
+    using Handle::Handle;
+    Out<fitw_saved_datum_info> describe() const { return ask(fitw_saved_datum_describe); }
+    Out<fitw_saved_feature> feature(std::size_t index) const { return ask_at(fitw_saved_datum_feature, index); }
+    /* In later scans that are joined to each other, see placed(). */
+    Out<fitw_found_again> find(Span<const fitw_placed_scan> scans,
+                               const fitw_again_options &options = sized<fitw_again_options>()) const {
+        fitw_found_again out = sized<fitw_found_again>();
+        fitw_status status =
+            fitw_saved_datum_find(context(), raw_, scans.data(), scans.size(), 0, &options, &out);
+        return detail::done<fitw_found_again>(session_, status, out);
+    }
+    /* Today's features in the saved order, machine coordinates; NULL for one that was not found. */
+    Out<Changes> changes(Span<const Feature *const> features, double still_mm = 0.0) const {
+        std::vector<const fitw_feature *> raw;
+        for (const Feature *feature : features) raw.push_back(feature == nullptr ? nullptr : feature->get());
+        fitw_changes *out = nullptr;
+        fitw_status status =
+            fitw_saved_datum_changes(context(), raw_, raw.data(), raw.size(), still_mm, &out);
+        return detail::made<Changes>(session_, status, out);
+    }
+};
+
 /* The designed part, machine coordinates. */
 class Part : public detail::Handle<fitw_part, fitw_part_release> {
   public:
@@ -1612,6 +1652,18 @@ class Context {
         fitw_merged *out = nullptr;
         fitw_status status = fitw_merged_create(get(), scans.data(), scans.size(), 0, &options, &out);
         return detail::made<Merged>(session_, status, out);
+    }
+    /* The datum system that a run saved (datum.json). */
+    Out<SavedDatum> read_saved_datum(const std::string &path) const {
+        fitw_saved_datum *out = nullptr;
+        fitw_status status = fitw_saved_datum_read(get(), str(path), &out);
+        return detail::made<SavedDatum>(session_, status, out);
+    }
+    /* The same from the file's text. */
+    Out<SavedDatum> saved_datum(const std::string &json) const {
+        fitw_saved_datum *out = nullptr;
+        fitw_status status = fitw_saved_datum_parse(get(), str(json), &out);
+        return detail::made<SavedDatum>(session_, status, out);
     }
     /* Features that are the same in both scans, see same(). */
     Out<Join> join_by_features(Span<const fitw_same_feature> same,

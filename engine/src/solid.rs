@@ -24,7 +24,7 @@ use rayon::prelude::*;
 
 use crate::primitive::{Direction, Point3, Vec3};
 use bvh::Bvh;
-use nearest::Fans;
+use nearest::{Fans, Open};
 
 pub(crate) use nearest::Hit;
 pub(crate) use overlap::Depth;
@@ -108,9 +108,9 @@ impl Mesh {
     /// where that is certain (not beyond a border). `None` only for an empty mesh.
     pub(crate) fn sides(&self, points: &[Point3]) -> Vec<Option<Hit>> {
         let chunk = |c: &[Point3]| {
-            let mut last = None;
+            let (mut last, mut open) = (None, Open::with_capacity(64));
             let one = |p: &Point3| {
-                let hit = self.nearest(p, f64::INFINITY, last)?;
+                let hit = self.nearest_by(p, f64::INFINITY, last, &mut open)?;
                 last = Some(hit.triangle);
                 let side = if self.is_behind(p, &hit) == Some(true) { -1.0 } else { 1.0 };
                 Some(Hit { distance: side * hit.distance, ..hit })

@@ -117,6 +117,24 @@ fn structs_lie_as_the_description_says() {
             struct_size, reserved, to, from, point_count, overlap, rms_before_mm, rms_mm, offset_mm,
             misfit_mm, misfit_rad
         }
+        crate::saved_datum::fitw_saved_datum_info {
+            struct_size, reserved, job, feature_count, machine_from_scan
+        }
+        crate::saved_datum::fitw_saved_feature { struct_size, kind, name, middle_mm, extent_mm }
+        crate::saved_datum::fitw_again_options {
+            struct_size, flags, start, reach_mm, tolerance_mm
+        }
+        crate::saved_datum::fitw_found_again {
+            struct_size, reserved, machine_from_scan, matched_count, deviation
+        }
+        crate::saved_datum::fitw_changes_info {
+            struct_size, reserved, feature_count, stand_out_count, note_count, freedom_count, square,
+            probability, still_from_machine
+        }
+        crate::saved_datum::fitw_change {
+            struct_size, moved, name, note, shift_mm, shift_uncertainty_mm, turn_rad,
+            turn_uncertainty_rad, size_1, size_2, size_1_uncertainty, size_2_uncertainty, extent_mm
+        }
         crate::merged::fitw_placed_scan { scan, all_from_this, join }
         crate::merged::fitw_merge_options { struct_size, flags, reach_mm, margin }
         crate::merged::fitw_merged_info {

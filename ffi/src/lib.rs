@@ -60,6 +60,8 @@ pub mod adjustment;
 
 pub mod merged;
 
+pub mod saved_datum;
+
 pub mod step;
 
 pub mod survey;

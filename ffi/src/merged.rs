@@ -265,14 +265,14 @@ pub(crate) struct MergedBox {
     _held: Held,
 }
 
-struct GivenScan {
+pub(crate) struct GivenScan {
     scan: Arc<ScanBox>,
     all_from_this: Pose,
     covariance: Option<Covariance>,
 }
 
 impl GivenScan {
-    fn new(given: &fitw_placed_scan) -> Result<Self, Fault> {
+    pub(crate) fn new(given: &fitw_placed_scan) -> Result<Self, Fault> {
         let all_from_this = to_pose(&given.all_from_this, "scans.all_from_this")?;
         let join: Option<Arc<JoinBox>> = handle::optional(given.join, "scans.join")?;
         Ok(GivenScan {
@@ -282,7 +282,7 @@ impl GivenScan {
         })
     }
 
-    fn placed(&self) -> Placed<'_> {
+    pub(crate) fn placed(&self) -> Placed<'_> {
         Placed {
             scan: &self.scan.scan,
             all_from_this: self.all_from_this,

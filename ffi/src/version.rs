@@ -9,7 +9,7 @@ use crate::text::{fitw_str, literal};
 /// carries it (`libfitwright.so.1`).
 pub const FITW_ABI_MAJOR: u32 = 1;
 /// Minor number of the interface: raised when something is added.
-pub const FITW_ABI_MINOR: u32 = 6;
+pub const FITW_ABI_MINOR: u32 = 7;
 
 /// VERSION. The interface of the library that is loaded: major number times 65536 plus minor number.
 ///

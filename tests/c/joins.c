@@ -1,4 +1,5 @@
-/* Joining scans from no start, by a surface with irregular bumps of known shape in both poses, and by features. */
+/* Joining scans from no start, by a surface with irregular bumps of known shape in both poses, and by
+ * features; a saved datum system on a later day. */
 #include "common.h"
 
 #ifndef BUMPY /* fewer under a memory checker */
@@ -185,6 +186,149 @@ static void by_features(void)
     }
 }
 
+/* Faces of a machine as they were saved, and as a later day's scan shows them; they lie apart. */
+#define FACES 6
+static const char *const face_names[FACES] = {"deck", "side", "end", "shelf", "rib", "lug"};
+static const double face_at[FACES] = {0, 40, 30, -55, -35, -20};
+static const size_t face_axes[FACES] = {2, 0, 1, 2, 1, 1};
+
+/* The text of a saved datum system: planes known to 1 um. */
+static void saved_text(char *out, size_t size)
+{
+    size_t k, i, used;
+    used = (size_t)snprintf(out, size,
+        "{\"fitwright_datum\":1,\"length\":\"mm\",\"angle\":\"rad\",\"job\":\"first day\","
+        "\"machine_from_scan\":[[1,0,0,0],[0,1,0,0],[0,0,1,0],[0,0,0,1]],"
+        "\"datums\":[{\"feature\":\"deck\",\"axis\":\"+z\"},{\"feature\":\"side\",\"axis\":\"+x\"},{\"feature\":\"end\"}],"
+        "\"features\":[");
+    for (k = 0; k < FACES; ++k) {
+        double at[3] = {0, 0, 0}, normal[3] = {0, 0, 0};
+        at[face_axes[k]] = face_at[k], normal[face_axes[k]] = 1.0;
+        used += (size_t)snprintf(out + used, size - used,
+            "%s{\"name\":\"%s\",\"kind\":\"plane\",\"point\":[%g,%g,%g],\"direction\":[%g,%g,%g],"
+            "\"middle\":[%g,%g,%g],\"extent\":27,\"covariance\":{\"at\":[%g,%g,%g],\"matrix\":[",
+            k == 0 ? "" : ",", face_names[k], at[0], at[1], at[2], normal[0], normal[1], normal[2], at[0], at[1], at[2], at[0], at[1], at[2]);
+        for (i = 0; i < 36; ++i) /* the upper triangle by rows: shifts and turns on its diagonal */
+            used += (size_t)snprintf(out + used, size - used, "%s%s", i == 0 ? "" : ",",
+                i == 0 || i == 8 || i == 15 ? "1e-6" : i == 21 || i == 26 || i == 30 ? "1e-9" : "0");
+        used += (size_t)snprintf(out + used, size - used, "]}}");
+    }
+    used += (size_t)snprintf(out + used, size - used, "]}");
+    TRUE_(used < size);
+}
+
+/* Squares of SQUARE x SQUARE points, 40 mm wide, one on each face; normals along the axes. */
+#define SQUARE 33
+static fitw_scan *faces(const fitw_pose *pose)
+{
+    double *xyz = malloc(FACES * SQUARE * SQUARE * 3 * sizeof *xyz);
+    uint32_t *corners = malloc(FACES * SQUARE * SQUARE * 6 * sizeof *corners);
+    uint32_t state = 11;
+    size_t f, i, j, triangles = 0;
+    fitw_mesh view = FITW_ZERO;
+    fitw_scan *scan = NULL, *moved = NULL;
+    TRUE_(xyz != NULL && corners != NULL);
+    for (f = 0; f < FACES; ++f)
+        for (i = 0; i < SQUARE; ++i)
+            for (j = 0; j < SQUARE; ++j) {
+                const uint32_t a = (uint32_t)((f * SQUARE + i) * SQUARE + j), b = a + SQUARE;
+                double *p = xyz + 3 * a;
+                uint32_t *t = corners + 3 * triangles;
+                p[face_axes[f]] = face_at[f] + scatter(&state);
+                p[(face_axes[f] + 1) % 3] = 38.0 * ((double)i / (SQUARE - 1) - 0.5);
+                p[(face_axes[f] + 2) % 3] = 38.0 * ((double)j / (SQUARE - 1) - 0.5);
+                if (i + 1 == SQUARE || j + 1 == SQUARE)
+                    continue;
+                t[0] = a, t[1] = b, t[2] = b + 1, t[3] = a, t[4] = b + 1, t[5] = a + 1;
+                triangles += 2;
+            }
+    view.struct_size = sizeof view;
+    view.points = xyz, view.point_count = FACES * SQUARE * SQUARE;
+    view.triangles = corners, view.triangle_count = triangles;
+    OK(fitw_scan_create(ctx, &view, &scan));
+    OK(fitw_scan_move(ctx, scan, pose, &moved));
+    OK(fitw_scan_release(scan));
+    free(corners);
+    free(xyz);
+    return moved;
+}
+
+/* The saved system is found in the scanner's new place; then the lug stands half a millimetre off and the rib is hidden. */
+static void later_day(void)
+{
+    static const fitw_pose there = {{0, 0, 1, 1, 0, 0, 0, 1, 0}, {300, -200, 50}};
+    static char json[16384];
+    fitw_saved_datum *saved = NULL, *none = NULL;
+    fitw_saved_datum_info info = FITW_ZERO;
+    fitw_saved_feature feature = FITW_ZERO;
+    fitw_placed_scan placed = FITW_ZERO;
+    fitw_again_options options = FITW_ZERO;
+    fitw_found_again found = FITW_ZERO;
+    fitw_changes *changes = NULL;
+    fitw_changes_info all = FITW_ZERO;
+    fitw_change change = FITW_ZERO;
+    fitw_covariance covariance = FITW_ZERO;
+    fitw_feature *today[FACES];
+    const fitw_feature *given[FACES];
+    fitw_scan *scan = faces(&there);
+    fitw_str s;
+    size_t k;
+    saved_text(json, sizeof json);
+    OK(fitw_saved_datum_parse(ctx, text(json), &saved));
+    info.struct_size = sizeof info, feature.struct_size = sizeof feature, found.struct_size = sizeof found;
+    all.struct_size = sizeof all, change.struct_size = sizeof change, covariance.struct_size = sizeof covariance;
+    OK(fitw_saved_datum_describe(ctx, saved, &info));
+    TRUE_(info.feature_count == FACES && info.job.len == 9 && memcmp(info.job.ptr, "first day", 9) == 0);
+    OK(fitw_saved_datum_feature(ctx, saved, 5, &feature));
+    TRUE_(feature.kind == FITW_KIND_PLANE && feature.name.len == 3 && feature.middle_mm[1] == -20.0 && feature.extent_mm == 27.0);
+    IS(FITW_E_ARGUMENT, fitw_saved_datum_feature(ctx, saved, FACES, &feature));
+
+    placed.scan = scan;
+    for (k = 0; k < 9; ++k)
+        placed.all_from_this.rotation[k] = k % 4 == 0;
+    OK(fitw_saved_datum_find(ctx, saved, &placed, 1, 0, NULL, &found));
+    TRUE_(found.matched_count == FACES && found.deviation < 3.0);
+    /* The way back: the transpose, and -transpose x (300, -200, 50) = (200, -50, -300). */
+    for (k = 0; k < 9; ++k)
+        TRUE_(fabs(found.machine_from_scan.rotation[k] - there.rotation[3 * (k % 3) + k / 3]) < 1e-4);
+    TRUE_(fabs(found.machine_from_scan.translation_mm[0] - 200) < 0.01 && fabs(found.machine_from_scan.translation_mm[1] + 50) < 0.01);
+    options.struct_size = sizeof options, options.flags = FITW_AGAIN_START, options.start = found.machine_from_scan;
+    options.start.translation_mm[2] += 2.0, options.reach_mm = 5.0;
+    OK(fitw_saved_datum_find(ctx, saved, &placed, 1, 0, &options, &found));
+    TRUE_(fabs(found.machine_from_scan.translation_mm[2] + 300) < 0.01);
+    options.tolerance_mm = -1.0;
+    IS(FITW_E_ARGUMENT, fitw_saved_datum_find(ctx, saved, &placed, 1, 0, &options, &found));
+    IS(FITW_E_ARGUMENT, fitw_saved_datum_find(ctx, saved, NULL, 0, 0, NULL, &found));
+
+    for (k = 0; k < FACES; ++k)
+        given[k] = today[k] = plane_at(face_names[k], face_axes[k], face_at[k] + (k == 5 ? 0.5 : 0.0));
+    given[4] = NULL;
+    OK(fitw_saved_datum_changes(ctx, saved, given, FACES, 0.0, &changes));
+    OK(fitw_changes_describe(ctx, changes, &all));
+    TRUE_(all.feature_count == FACES && all.stand_out_count == 1 && all.probability < 1e-6);
+    OK(fitw_changes_stand_out(ctx, changes, 0, &s));
+    TRUE_(s.len == 3 && memcmp(s.ptr, "lug", 3) == 0);
+    for (k = 0; k < FACES; ++k) {
+        OK(fitw_changes_feature(ctx, changes, k, &change));
+        TRUE_(change.moved == (k == 4 ? FITW_MOVED_NOT_SEEN : k == 5 ? FITW_MOVED_YES : FITW_MOVED_NO));
+        if (k == 5)
+            TRUE_(fabs(change.shift_mm[1] - 0.5) < 0.01 && change.shift_uncertainty_mm < 0.05 && change.turn_rad < 0.001);
+    }
+    IS(FITW_E_ARGUMENT, fitw_changes_feature(ctx, changes, FACES, &change));
+    IS(FITW_E_ARGUMENT, fitw_changes_note(ctx, changes, (size_t)all.note_count, &s));
+    OK(fitw_changes_covariance(ctx, changes, NULL, &covariance));
+    TRUE_(covariance.matrix[0] > 0.0 && covariance.matrix[0] < 1e-3);
+    OK(fitw_changes_release(changes));
+    IS(FITW_E_ARGUMENT, fitw_saved_datum_changes(ctx, saved, given, FACES - 1, 0.0, &changes));
+    OK(fitw_saved_datum_release(saved));
+    IS(FITW_E_FORMAT, fitw_saved_datum_parse(ctx, text("{\"fitwright_datum\": 2}"), &none));
+    IS(FITW_E_IO, fitw_saved_datum_read(ctx, text("no such folder/datum.json"), &none));
+    TRUE_(none == NULL);
+    for (k = 0; k < FACES; ++k)
+        OK(fitw_feature_release(today[k]));
+    OK(fitw_scan_release(scan));
+}
+
 /* Two sheets side by side that overlap by two thirds, the second raised by 0.2 mm: one of them is kept where both
  * are, and the seam stands up by what was raised. */
 static void as_one(void)
@@ -298,6 +442,7 @@ int main(void)
     OK(fitw_context_create(NULL, &ctx));
     from_an_unknown_start();
     by_features();
+    later_day();
     as_one();
     adjusted();
     OK(fitw_context_release(ctx));

@@ -146,6 +146,18 @@ static void fits_and_features(const Context &context, const Scan &scan) {
     TRUE_(datum.covariance().matrix[0] > 0.0);
 }
 
+/* A saved datum system of a plane alone: z = 0, known to 1 um. */
+static std::string saved_deck() {
+    std::string matrix = "1e-6";
+    for (int k = 1; k < 36; ++k)
+        matrix += k == 8 || k == 15 ? ",1e-6" : k == 21 || k == 26 || k == 30 ? ",1e-9" : ",0";
+    return R"({"fitwright_datum": 1, "length": "mm", "angle": "rad", "job": "first day",
+        "machine_from_scan": [[1, 0, 0, 0], [0, 1, 0, 0], [0, 0, 1, 0], [0, 0, 0, 1]],
+        "datums": [{"feature": "deck", "axis": "+z"}],
+        "features": [{"name": "deck", "kind": "plane", "point": [0, 0, 0], "direction": [0, 0, 1],
+        "middle": [0, 0, 0], "extent": 40, "covariance": {"at": [0, 0, 0], "matrix": [)" + matrix + "]}}]}";
+}
+
 static void joins(const Context &context, const Scan &scan) {
     fitw_pose nudge = identity();
     nudge.translation_mm[0] = 0.2, nudge.translation_mm[1] = -0.1, nudge.translation_mm[2] = 0.15;
@@ -175,6 +187,18 @@ static void joins(const Context &context, const Scan &scan) {
     TRUE_(merged.describe().point_count == merged.point_scans().size() && merged.scan().points().size() == 3 * merged.point_scans().size());
     TRUE_(merged.triangle_scans().size() == merged.describe().triangle_count && merged.kept().size() == 2);
     TRUE_(status_of([&] { merged.seam(99); }) == FITW_E_ARGUMENT);
+    const std::string json = saved_deck();
+    SavedDatum saved = context.saved_datum(json);
+    TRUE_(saved.describe().feature_count == 1 && str(saved.feature(0).name) == "deck");
+    /* One plane holds no pose. */
+    TRUE_(status_of([&] { saved.find(scans); }) == FITW_E_JOIN);
+    TRUE_(status_of([&] { context.read_saved_datum("nowhere.json"); }) == FITW_E_IO);
+    const Feature *const today[] = {&deck}, *const hidden[] = {nullptr};
+    Changes changes = saved.changes(today);
+    TRUE_(changes.describe().feature_count == 1 && str(changes.feature(0).name) == "deck");
+    TRUE_(saved.changes(hidden, 0.2).feature(0).moved == FITW_MOVED_NOT_SEEN);
+    TRUE_(status_of([&] { changes.stand_out(99); }) == FITW_E_ARGUMENT && status_of([&] { changes.note(99); }) == FITW_E_ARGUMENT);
+    TRUE_(changes.covariance().matrix[0] >= 0.0);
     Join by_features = context.join_by_features(like);
     TRUE_(near_to(by_features.pose().translation_mm[0], -0.2, 1e-9) && by_features.describe().feature_count == 3);
     TRUE_(str(by_features.feature(2).name) == "hole" && by_features.feature(2).used == 1);

@@ -39,7 +39,7 @@ pub use survey::{survey_html, survey_summary};
 pub struct ReportOptions {
     /// Whether pictures are drawn; default yes.
     pub pictures: bool,
-    /// Width of the general picture in pixels, 200 to 4000; default 1200. Its height is two
+    /// Width of the general picture in pixels, 200 to 4000; default 1050. Its height is two
     /// thirds of that, close views have two thirds of its width.
     pub picture_width: usize,
     /// Close views of failed and undecided findings at most; default 6.
@@ -51,7 +51,7 @@ pub struct ReportOptions {
 
 impl Default for ReportOptions {
     fn default() -> Self {
-        ReportOptions { pictures: true, picture_width: 1200, close_views: 6, prepared: None }
+        ReportOptions { pictures: true, picture_width: 1050, close_views: 6, prepared: None }
     }
 }
 

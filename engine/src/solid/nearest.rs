@@ -22,6 +22,18 @@ pub(crate) struct Hit {
     pub(crate) place: Place,
 }
 
+/// Boxes that are still to be asked, with lower bounds of their squared distance (mm²).
+pub(super) type Open = Vec<(f32, Held)>;
+
+/// The nearest place so far.
+struct Best {
+    /// Its squared distance, mm².
+    squared: f64,
+    /// The way from it to the point that is asked for, mm.
+    off: Vec3,
+    place: Option<(Point3, u32, Place)>,
+}
+
 /// Triangles at each corner, for the normals of edges and corners.
 #[derive(Debug)]
 pub(super) struct Fans {
@@ -32,27 +44,38 @@ pub(super) struct Fans {
 impl Mesh {
     /// Nearest place closer than `reach` (mm); `guess` is a triangle likely near.
     pub(crate) fn nearest(&self, p: &Point3, reach: f64, guess: Option<u32>) -> Option<Hit> {
+        self.nearest_by(p, reach, guess, &mut Open::with_capacity(64))
+    }
+
+    /// The same with the memory for what is open, for one question after the other.
+    pub(super) fn nearest_by(
+        &self,
+        p: &Point3,
+        reach: f64,
+        guess: Option<u32>,
+        stack: &mut Open,
+    ) -> Option<Hit> {
         let r = p - self.bvh.middle;
         let rounded = Rounded::new(&r);
-        let mut best = (reach * reach, None);
+        let mut best = Best { squared: reach * reach, off: Vec3::zeros(), place: None };
         if let Some(t) = guess.filter(|&t| (t as usize) < self.triangles.len()) {
-            improve(p, t, &self.corners(t), &mut best);
+            best.improve(p, t, &self.corners(t));
         }
         let nodes = &self.bvh.wide.nodes;
         // The root is asked for in any case.
-        let mut stack: Vec<(f32, Held)> = Vec::with_capacity(64);
+        stack.clear();
         let mut next = (!nodes.is_empty()).then_some(Held::ROOT);
         while let Some(held) = next {
             if let Some(triangles) = held.triangles() {
                 for k in triangles {
-                    improve(p, self.bvh.order[k], &self.corners_in_order(k), &mut best);
+                    best.improve(p, self.bvh.order[k], &self.corners_in_order(k));
                 }
             } else {
                 let four = &nodes[held.node()];
                 let bounds = four.squared_distances(&rounded);
                 let start = stack.len();
                 let lanes = bounds.into_iter().zip(four.held);
-                stack.extend(lanes.filter(|lane| f64::from(lane.0) < best.0));
+                stack.extend(lanes.filter(|lane| f64::from(lane.0) < best.squared));
                 // The nearest last, to be asked first; four at most.
                 let own = &mut stack[start..];
                 for i in 1..own.len() {
@@ -65,63 +88,81 @@ impl Mesh {
             }
             next = loop {
                 match stack.pop() {
-                    Some((bound, held)) if f64::from(bound) < best.0 => break Some(held),
+                    Some((bound, held)) if f64::from(bound) < best.squared => break Some(held),
                     Some(_) => {}
                     None => break None,
                 }
             };
         }
-        let (point, triangle, place) = best.1?;
-        Some(Hit { point, distance: best.0.sqrt(), triangle, place })
+        let (point, triangle, place) = best.place?;
+        Some(Hit { point, distance: best.squared.sqrt(), triangle, place })
     }
 
     /// Whether a point lies behind the surface at its nearest place; `None` at a border or where the
     /// normals leave it open.
     pub(crate) fn is_behind(&self, p: &Point3, hit: &Hit) -> Option<bool> {
-        let normal = self.normal_at(hit)?;
-        let s = normal.dot(&(p - hit.point));
+        let s = self.along_normal(hit, &(p - hit.point))?;
         (s != 0.0).then_some(s < 0.0)
     }
 
-    /// Unnormalised normal of the face, edge or corner of a hit; `None` on a border.
-    fn normal_at(&self, hit: &Hit) -> Option<Vec3> {
+    /// A vector's length along the unnormalised normal of the face, edge or corner of a hit; at a corner whose faces all
+    /// agree only the sign counts. `None` on a border.
+    fn along_normal(&self, hit: &Hit, off: &Vec3) -> Option<f64> {
         let t = self.triangles[hit.triangle as usize];
         match hit.place {
-            Place::Face => Some(self.face_normal(hit.triangle)),
+            Place::Face => Some(self.face_normal(hit.triangle).dot(off)),
             Place::Edge(e) => {
                 let (a, b) = (t[e as usize], t[(e as usize + 1) % 3]);
                 let both: Vec<u32> =
                     self.fan(a).filter(|&f| self.triangles[f as usize].contains(&b)).collect();
-                let sum = both.iter().map(|&f| unit_or_zero(self.face_normal(f))).sum();
-                (both.len() == 2).then_some(sum)
+                let sum: Vec3 = both.iter().map(|&f| unit_or_zero(self.face_normal(f))).sum();
+                (both.len() == 2).then_some(sum.dot(off))
             }
-            Place::Corner(c) => self.corner_normal(t[c as usize]),
+            Place::Corner(c) => self.along_corner(t[c as usize], off),
         }
     }
 
-    fn corner_normal(&self, v: u32) -> Option<Vec3> {
-        let mut sum = Vec3::zeros();
+    fn along_corner(&self, v: u32, off: &Vec3) -> Option<f64> {
         // How often the fan's rim is left and reached at each neighbour; few, so a list will do.
         let mut rim: Vec<(u32, i32)> = Vec::with_capacity(16);
         let mut count = |v: u32, by: i32| match rim.iter_mut().find(|r| r.0 == v) {
             Some(r) => r.1 += by,
             None => rim.push((v, by)),
         };
+        let (mut low, mut high) = (f64::INFINITY, f64::NEG_INFINITY);
         for f in self.fan(v) {
-            let t = self.triangles[f as usize];
-            let k = t.iter().position(|&i| i == v)?;
-            let (next, last) = (t[(k + 1) % 3], t[(k + 2) % 3]);
+            let (next, last, a, b) = self.spokes(f, v)?;
             count(next, 1);
             count(last, -1);
-            let at = self.points[v as usize];
-            let (a, b) = (self.points[next as usize] - at, self.points[last as usize] - at);
+            let along = a.cross(&b).dot(off);
+            (low, high) = (low.min(along), high.max(along));
+        }
+        if rim.iter().any(|r| r.1 != 0) {
+            return None;
+        }
+        // Angles are positive weights: where all faces agree they change no sign.
+        if low > 0.0 || high < 0.0 {
+            return Some(low);
+        }
+        let mut sum = Vec3::zeros();
+        for f in self.fan(v) {
+            let (_, _, a, b) = self.spokes(f, v)?;
             let normal = a.cross(&b);
             let double = normal.norm();
             if double > 0.0 {
                 sum += normal * (double.atan2(a.dot(&b)) / double);
             }
         }
-        rim.iter().all(|r| r.1 == 0).then_some(sum)
+        Some(sum.dot(off))
+    }
+
+    /// The other corners of a triangle at a corner, the next one first, and the ways to them.
+    fn spokes(&self, triangle: u32, v: u32) -> Option<(u32, u32, Vec3, Vec3)> {
+        let t = self.triangles[triangle as usize];
+        let k = t.iter().position(|&i| i == v)?;
+        let (next, last) = (t[(k + 1) % 3], t[(k + 2) % 3]);
+        let at = self.points[v as usize];
+        Some((next, last, self.points[next as usize] - at, self.points[last as usize] - at))
     }
 
     fn fan(&self, v: u32) -> impl Iterator<Item = u32> + '_ {
@@ -157,12 +198,21 @@ impl Fans {
     }
 }
 
-#[inline]
-fn improve(p: &Point3, t: u32, corners: &Corners, best: &mut (f64, Option<(Point3, u32, Place)>)) {
-    let (q, place) = nearest_on_triangle(p, corners);
-    let d = (p - q).norm_squared();
-    if d < best.0 {
-        *best = (d, Some((q, t, place)));
+impl Best {
+    #[inline]
+    fn improve(&mut self, p: &Point3, t: u32, corners: &Corners) {
+        // Behind the plane across the way to the nearest place so far nothing is nearer: most triangles are.
+        if let Some((q, ..)) = &self.place
+            && corners.iter().all(|v| self.off.dot(&(q - v)) >= 0.0)
+        {
+            return;
+        }
+        let (q, place) = nearest_on_triangle(p, corners);
+        let off = p - q;
+        let squared = off.norm_squared();
+        if squared < self.squared {
+            *self = Best { squared, off, place: Some((q, t, place)) };
+        }
     }
 }
 

@@ -360,6 +360,64 @@ class Machine(unittest.TestCase):
         with self.assertRaisesRegex(fitwright.Error, "no pose is certain"):
             self.context.join_from_unknown_start(to, self.context.scan(flat, triangles))
 
+    def test_a_later_day(self):
+        names, axes, at = ("deck", "side", "end", "shelf", "rib", "lug"), (2, 0, 1, 2, 1, 1), (0, 40, 30, -55, -35, -20)
+        normals = [np.eye(3)[axis] for axis in axes]
+        matrix = np.diag([1e-6] * 3 + [1e-9] * 3 + [0.0] * 2)[np.triu_indices(8)]
+        features = [
+            {
+                "name": name, "kind": "plane", "point": list(normal * where), "direction": list(normal),
+                "middle": list(normal * where), "extent": 27,
+                "covariance": {"at": list(normal * where), "matrix": list(matrix)},
+            }
+            for name, normal, where in zip(names, normals, at)
+        ]
+        text = json.dumps({
+            "fitwright_datum": 1, "length": "mm", "angle": "rad", "job": "first day",
+            "machine_from_scan": np.eye(4).tolist(), "datums": [{"feature": "deck", "axis": "+z"}], "features": features,
+        })
+        with tempfile.TemporaryDirectory() as folder:
+            path = Path(folder, "datum.json")
+            path.write_text(text, encoding="utf-8")
+            saved = self.context.read_saved_datum(path)
+        self.assertEqual(self.context.saved_datum(text).describe().feature_count, 6)
+        self.assertEqual(([f.name for f in saved.features], saved.features[0].kind), (list(names), "plane"))
+        side = np.arange(33)
+        corner = (33 * side[:-1, None] + side[None, :-1]).ravel()
+        square = np.vstack([np.c_[corner, corner + 33, corner + 34], np.c_[corner, corner + 34, corner + 1]])
+        u, v = (1.2 * (g.ravel() - 16) for g in np.meshgrid(side, side, indexing="ij"))
+        rng = np.random.default_rng(3)
+        points, triangles = [], []
+        for axis, where in zip(axes, at):
+            face = np.empty((len(u), 3))
+            face[:, axis] = where + rng.normal(0, 0.005, len(u))
+            face[:, (axis + 1) % 3], face[:, (axis + 2) % 3] = u, v
+            triangles.append(square + sum(map(len, points)))
+            points.append(face)
+        points, triangles = np.vstack(points), np.vstack(triangles).astype(np.uint32)
+        there = turned((1, 1, 1), 2.0, (300, -200, 50))
+        scan = self.context.scan(points @ there[:3, :3].T + there[:3, 3], triangles)
+        found = saved.find((scan, np.eye(4), None))
+        self.assertEqual(found.matched_count, 6)
+        np.testing.assert_allclose(found.machine_from_scan @ there, np.eye(4), atol=0.01)
+        with self.assertRaises(fitwright.Error):
+            saved.find((scan, np.eye(4), None), start=np.eye(4), reach_mm=1.0)
+        here = self.context.scan(points, triangles)
+        today = []
+        for name, axis, where in zip(names, axes, at):
+            near = here.grow(np.eye(3)[axis] * where, "plane")
+            today.append(near.fit("builtin.plane").feature(name, near))
+        shift = np.eye(4)
+        shift[1, 3] = 0.5
+        today[5] = today[5].move(shift)
+        changes = saved.changes(*today[:4], None, today[5])
+        self.assertEqual(changes.stand_out, ["lug"])
+        self.assertEqual([c.moved for c in changes.features], ["no"] * 4 + ["not-seen", "yes"])
+        np.testing.assert_allclose(changes.features[5].shift_mm, (0, 0.5, 0), atol=0.01)
+        self.assertLess(changes.describe().probability, 1e-6)
+        self.assertEqual(len(changes.notes), changes.describe().note_count)
+        self.assertGreater(changes.covariance().matrix[0, 0], 0.0)
+
     def test_scans_adjusted_together(self):
         points, triangles = bumpy()
         scans, starts = [], []

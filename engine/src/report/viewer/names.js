@@ -14,13 +14,18 @@ class Names {
     this.words.append(...this.axes, this.bar);
   }
 
-  tagOf(thing) {
+  // The tag of a thing, measured anew when it changes; without size where the page shows no names but those called for.
+  tagOf(thing, called) {
     if (!thing.tag) {
       thing.tag = element('span', { class: 'tag ' + thing.class });
       if (thing.code) thing.tag.append(element('b', {}, thing.code));
       thing.tag.append(element('i', {}, element('bdi', {}, thing.name)));
       this.words.append(thing.tag);
-      thing.tagSize = [thing.tag.offsetWidth || 60, thing.tag.offsetHeight || 20];
+    }
+    if (!thing.tagSize || thing.tagCalled !== called) {
+      thing.tag.hidden = false;
+      thing.tag.classList.toggle('hot', called);
+      Object.assign(thing, { tagCalled: called, tagSize: [thing.tag.offsetWidth, thing.tag.offsetHeight] });
     }
     return thing.tag;
   }
@@ -34,15 +39,15 @@ class Names {
     const byRank = things.filter((t) => !first.includes(t)).sort((a, b) => b.rank - a.rank);
     for (const thing of [...first, ...byRank]) {
       if (!thing.at) continue;
-      const free = thing.shown && count < MOST_NAMES && this.room(thing, camera, cut, taken, w, h);
+      const called = first.includes(thing);
+      const free = thing.shown && count < MOST_NAMES && this.room(thing, called, camera, cut, taken, w, h);
       if (!free) {
         if (thing.tag) thing.tag.hidden = true;
         continue;
       }
       count++;
-      const tag = this.tagOf(thing);
+      const { tag } = thing;
       tag.hidden = false;
-      tag.classList.toggle('hot', thing === hot || thing === chosen);
       tag.style.left = free.box[0].toFixed(1) + 'px';
       tag.style.top = free.box[1].toFixed(1) + 'px';
       taken.push(free.box);
@@ -52,12 +57,13 @@ class Names {
   }
 
   // A box beside the thing's point where no other name is.
-  room(thing, camera, cut, taken, w, h) {
+  room(thing, called, camera, cut, taken, w, h) {
     if (cut && thing.group !== 'Findings' && dot(cut.normal, thing.at) > cut.at) return null;
     const from = camera.project(thing.at);
     if (!from || from[0] < 2 || from[1] < 2 || from[0] > w - 2 || from[1] > h - 2) return null;
-    this.tagOf(thing);
+    this.tagOf(thing, called);
     const [wide, tall] = thing.tagSize;
+    if (!wide) return null;
     for (const [dx, dy] of HANGS) {
       const to = [from[0] + dx, from[1] + dy];
       const left = dx < 0 ? to[0] - wide : to[0];

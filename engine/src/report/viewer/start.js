@@ -51,6 +51,7 @@ class View {
     if (!width || !tall || (camera.width === width && camera.tall === tall)) return;
     if (camera.width > 1) camera.scale *= Math.min(width / camera.width, tall / camera.tall);
     Object.assign(camera, { width, tall });
+    this.things.forEach((t) => { t.tagSize = null; });
     this.redraw();
   }
 

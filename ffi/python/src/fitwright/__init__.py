@@ -29,6 +29,7 @@ from .merged import Merged  # noqa: E402
 from .noise import Noise  # noqa: E402
 from .part import Part  # noqa: E402
 from .region import Region  # noqa: E402
+from .saved_datum import Changes, SavedDatum  # noqa: E402
 from .scan import Scan  # noqa: E402
 from .survey import Survey  # noqa: E402
 from .values import (  # noqa: E402
@@ -36,8 +37,8 @@ from .values import (  # noqa: E402
 )
 
 __all__ = [
-    "Adjustment", "Cancelled", "Check", "Code", "Context", "Datum", "Error", "Feature", "Finding", "Fit", "InsertionLimits", "Job",
-    "Join", "LengthError", "MadePart", "Merged", "Move", "Noise", "Outcome", "Part", "Region", "Scan", "Scene", "Shape", "Survey", "Table",
+    "Adjustment", "Cancelled", "Changes", "Check", "Code", "Context", "Datum", "Error", "Feature", "Finding", "Fit", "InsertionLimits", "Job",
+    "Join", "LengthError", "MadePart", "Merged", "Move", "Noise", "Outcome", "Part", "Region", "SavedDatum", "Scan", "Scene", "Shape", "Survey", "Table",
     "ToolLimits", "Warming",
     "build", "known", "version",
 ]

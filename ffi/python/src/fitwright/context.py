@@ -24,6 +24,7 @@ from .merged import Merged
 from .noise import Noise
 from .part import Part
 from .region import Region
+from .saved_datum import SavedDatum
 from .scan import Scan
 from .values import (
     ConstraintCost, Covariance, Fitter, Importer, LengthError, Option, Plugin, Refusal, Shape, V,
@@ -402,6 +403,14 @@ class Context:
         return self._make(
             Merged, lib.fitw_merged_create, array_of("fitw_placed_scan", raw), len(raw), 0, options
         )
+
+    def read_saved_datum(self, path: Path) -> SavedDatum:
+        """Reads a datum system that a run saved (datum.json)."""
+        return self._make(SavedDatum, lib.fitw_saved_datum_read, text(os.fspath(path)))
+
+    def saved_datum(self, json: str) -> SavedDatum:
+        """The same from the file's text."""
+        return self._make(SavedDatum, lib.fitw_saved_datum_parse, text(json))
 
     def join_from_unknown_start(
         self, to: Scan, from_: Scan, *, least_overlap: float = 0.0, candidates: int = 0

@@ -15,7 +15,7 @@ V = TypeVar("V", bound="Value")
 
 #: Fields whose constants FITW_<group>_… become words.
 _WORDS = {
-    "criterion": "CRITERION", "extent": "EXTENT", "kind": "KIND", "measure": "MEASURE", "quantity": "QUANTITY", "side": "SIDE", "sort": "OPTION",
+    "criterion": "CRITERION", "extent": "EXTENT", "kind": "KIND", "measure": "MEASURE", "moved": "MOVED", "quantity": "QUANTITY", "side": "SIDE", "sort": "OPTION",
     "value_kind": "VALUE", "verdict": "VERDICT",
 }
 
@@ -750,6 +750,73 @@ class Seam(Value):
     largest_mm: float
     largest_uncertainty_mm: float
     at_mm: Array
+
+
+@dataclasses.dataclass(frozen=True, eq=False)
+class SavedDatumInfo(Value):
+    """What a saved datum system consists of; ``machine_from_scan``: 4 × 4, from that day's first scan."""
+
+    _struct = "fitw_saved_datum_info"
+    job: str
+    feature_count: int
+    machine_from_scan: Array
+
+
+@dataclasses.dataclass(frozen=True, eq=False)
+class SavedFeature(Value):
+    """A feature as it was saved: middle and radius about it of what was seen, machine coordinates."""
+
+    _struct = "fitw_saved_feature"
+    kind: str
+    name: str
+    middle_mm: Array
+    extent_mm: float
+
+
+@dataclasses.dataclass(frozen=True, eq=False)
+class FoundAgain(Value):
+    """Where a saved datum system was found: 4 × 4, by all features that were matched; ``deviation``: root mean square of
+    what the pairs disagree by, in their own deviations."""
+
+    _struct = "fitw_found_again"
+    machine_from_scan: Array
+    matched_count: int
+    deviation: float
+
+
+@dataclasses.dataclass(frozen=True, eq=False)
+class ChangesInfo(Value):
+    """What changed between the days: sum of squares against a frame common to all, its freedoms, the probability of as
+    large a one by chance; 4 × 4 from today's machine coordinates to where what did not move is where it was."""
+
+    _struct = "fitw_changes_info"
+    feature_count: int
+    stand_out_count: int
+    note_count: int
+    freedom_count: int
+    square: float
+    probability: float
+    still_from_machine: Array
+
+
+@dataclasses.dataclass(frozen=True, eq=False)
+class Change(Value):
+    """Change of a feature to the later day, machine axes, with expanded uncertainties; ``moved``: "no", "yes",
+    "undecided", "not-seen"."""
+
+    _struct = "fitw_change"
+    moved: str
+    name: str
+    note: str
+    shift_mm: Array
+    shift_uncertainty_mm: float
+    turn_rad: float
+    turn_uncertainty_rad: float
+    size_1: float
+    size_2: float
+    size_1_uncertainty: float
+    size_2_uncertainty: float
+    extent_mm: float
 
 
 @dataclasses.dataclass(frozen=True, eq=False)
