@@ -51,9 +51,6 @@ def main():
             registration_type=kind,
             max_correspondence_distance=3 * spacing,
             num_threads=2,
-            max_iterations=100,
-            rotation_epsilon=1e-8,
-            translation_epsilon=1e-6,
         )
         return found.T_target_source
 

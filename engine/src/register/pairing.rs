@@ -75,8 +75,8 @@ impl<'a> Overlay<'a> {
         if outside > gate.distance {
             return None;
         }
-        let (nearest, distance) = self.to.nearest(&point);
-        if distance > gate.distance || self.to.is_border(nearest) {
+        let (nearest, distance) = self.to.nearest_within(&point, gate.distance)?;
+        if self.to.is_border(nearest) {
             return None;
         }
         let there = self.to.normals()[nearest as usize];

@@ -35,7 +35,13 @@ impl PointIndex {
     /// Nearest point and its distance, mm; `None` without points or for a query that is not finite.
     #[must_use]
     pub fn nearest(&self, p: &Point3) -> Option<(u32, f64)> {
-        let mut best = Found { square: f64::INFINITY, id: u32::MAX };
+        self.nearest_within(p, f64::INFINITY)
+    }
+
+    /// The same up to a distance (mm), with less to look at: far points have many that are about as far.
+    #[must_use]
+    pub fn nearest_within(&self, p: &Point3, distance: f64) -> Option<(u32, f64)> {
+        let mut best = Found { square: distance * distance, id: u32::MAX };
         self.visit(0, self.entries.len(), p, &mut |found| {
             if found < best {
                 best = found;

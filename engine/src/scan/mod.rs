@@ -238,6 +238,12 @@ impl Scan {
         self.index().nearest(p).unwrap_or((0, f64::INFINITY))
     }
 
+    /// The same up to a distance (mm), which is quicker where most points are farther; `None` beyond.
+    #[must_use]
+    pub fn nearest_within(&self, p: &Point3, distance: f64) -> Option<(u32, f64)> {
+        self.index().nearest_within(p, distance)
+    }
+
     /// The nearest `count` points of the scan with their distances, mm, nearest first.
     #[must_use]
     pub fn k_nearest(&self, p: &Point3, count: usize) -> Vec<(u32, f64)> {

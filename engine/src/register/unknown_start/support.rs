@@ -32,7 +32,7 @@ impl Support {
 /// How far off the other surface cells lie that are on it, as a robust deviation, mm.
 pub(super) fn scatter(to: &Thinned, from: &Thinned, pose: &Pose) -> f64 {
     let mut off: Vec<f64> = (0..from.points.len())
-        .filter_map(|i| Some(Foot::new(to, from, pose, i)?.off))
+        .filter_map(|i| Some(Foot::new(to, from, pose, i, WIDEST * to.edge)?.off))
         .filter(|off| *off < WIDEST * to.edge)
         .collect();
     let middle = off.len() / 2;
@@ -53,10 +53,10 @@ struct Foot {
 }
 
 impl Foot {
-    /// `None` where the other scan has nothing beside the cell.
-    fn new(to: &Thinned, from: &Thinned, pose: &Pose, i: usize) -> Option<Self> {
+    /// `None` where the other scan has nothing beside the cell; where it is farther off than `off`, maybe too.
+    fn new(to: &Thinned, from: &Thinned, pose: &Pose, i: usize, off: f64) -> Option<Self> {
         let (p, n) = (pose * from.points[i], pose * from.normals[i]);
-        let (j, distance) = to.index.nearest(&p)?;
+        let (j, distance) = to.index.nearest_within(&p, 1.01 * off.hypot(BESIDE * to.edge))?;
         let (q, m) = (to.points[j as usize], to.normals[j as usize]);
         let off = (p - q).dot(&m).abs();
         let aside = (distance * distance - off * off).max(0.0).sqrt();
@@ -71,7 +71,7 @@ pub(super) fn support(to: &Thinned, from: &Thinned, pose: &Pose, gate: f64) -> S
     let mut patches: BTreeMap<[i64; 3], [f64; 2]> = BTreeMap::new();
     let mut all = Support::default();
     for (i, place) in from.points.iter().enumerate() {
-        let Some(foot) = Foot::new(to, from, pose, i) else { continue };
+        let Some(foot) = Foot::new(to, from, pose, i, gate.max(OVER * edge)) else { continue };
         let on = foot.off < gate && foot.cosine > LIKE;
         // Beyond a border the other scan is silent; a face seen from behind is another one.
         let told = foot.inside && foot.off < OVER * edge && foot.cosine > 0.0;
@@ -101,9 +101,9 @@ pub(super) fn settle(to: &Thinned, from: &Thinned, start: &Pose, [first, last]: 
         let (mut matrix, mut right) = (Matrix6::<f64>::zeros(), Vector6::<f64>::zeros());
         for (place, normal) in from.points.iter().zip(&from.normals) {
             let (p, n) = (pose * place, pose * normal);
-            let Some((j, distance)) = to.index.nearest(&p) else { continue };
+            let Some((j, _)) = to.index.nearest_within(&p, 2.0 * gate) else { continue };
             let m = to.normals[j as usize];
-            if to.border[j as usize] || distance > 2.0 * gate || n.dot(&m) < LIKE {
+            if to.border[j as usize] || n.dot(&m) < LIKE {
                 continue;
             }
             let off = (p - to.points[j as usize]).dot(&m);
