@@ -70,7 +70,7 @@
 /**
  * Minor number of the interface: raised when something is added.
  */
-#define FITW_ABI_MINOR 6
+#define FITW_ABI_MINOR 7
 
 /**
  * Success; the only status under which results are written.
@@ -489,6 +489,31 @@
 #define FITW_EXTENT_WHOLE 50
 
 /**
+ * It is where it was: its change is less than the limit by its uncertainty.
+ */
+#define FITW_MOVED_NO 0
+
+/**
+ * Its change is more than the limit by its uncertainty.
+ */
+#define FITW_MOVED_YES 1
+
+/**
+ * Neither, or it cannot be told which of several moved.
+ */
+#define FITW_MOVED_UNDECIDED 2
+
+/**
+ * It was not found: nothing is known.
+ */
+#define FITW_MOVED_NOT_SEEN 3
+
+/**
+ * For fitw_again_options: `start` is used.
+ */
+#define FITW_AGAIN_START 1
+
+/**
  * STEP schema: AP214.
  */
 #define FITW_STEP_AP214 214
@@ -702,6 +727,11 @@
 typedef struct fitw_adjustment fitw_adjustment;
 
 /**
+ * What changed between the days. Immutable. [any-thread]
+ */
+typedef struct fitw_changes fitw_changes;
+
+/**
  * Findings of the checks of a part. Immutable. [any-thread]
  */
 typedef struct fitw_check fitw_check;
@@ -767,6 +797,11 @@ typedef struct fitw_part fitw_part;
  * A set of points of one scan. Immutable; keeps its scan. [any-thread]
  */
 typedef struct fitw_region fitw_region;
+
+/**
+ * A datum system with its features as an earlier run saved them (datum.json). Immutable. [any-thread]
+ */
+typedef struct fitw_saved_datum fitw_saved_datum;
 
 /**
  * A scan: points with optional triangles and normals, in its scanner's coordinates, mm. Immutable; what
@@ -2322,6 +2357,211 @@ typedef struct {
      */
     double at_mm[3];
 } fitw_seam;
+
+/**
+ * What a saved datum system consists of. Since 1.7.
+ */
+typedef struct {
+    /**
+     * sizeof(fitw_saved_datum_info), set by the caller.
+     */
+    uint32_t struct_size;
+    /**
+     * 0.
+     */
+    int32_t reserved;
+    /**
+     * Job that saved it; valid until it is released.
+     */
+    fitw_str job;
+    /**
+     * Features, see fitw_saved_datum_feature.
+     */
+    uint64_t feature_count;
+    /**
+     * Takes coordinates of that day's first scan to machine coordinates: a start if the scanner's own coordinates
+     * stayed.
+     */
+    fitw_pose machine_from_scan;
+} fitw_saved_datum_info;
+
+/**
+ * A feature as it was saved. Since 1.7.
+ */
+typedef struct {
+    /**
+     * sizeof(fitw_saved_feature), set by the caller.
+     */
+    uint32_t struct_size;
+    /**
+     * FITW_KIND_…
+     */
+    int32_t kind;
+    /**
+     * Its name; valid until the saved datum system is released.
+     */
+    fitw_str name;
+    /**
+     * Middle of what was seen of it, machine coordinates, mm.
+     */
+    double middle_mm[3];
+    /**
+     * Radius about the middle that holds it, mm.
+     */
+    double extent_mm;
+} fitw_saved_feature;
+
+/**
+ * Limits of finding a saved datum system again. 0 is the default. Since 1.7.
+ */
+typedef struct {
+    /**
+     * sizeof(fitw_again_options).
+     */
+    uint32_t struct_size;
+    /**
+     * FITW_AGAIN_START or 0: any pose.
+     */
+    uint32_t flags;
+    /**
+     * Where to look: takes scan coordinates to about machine coordinates.
+     */
+    fitw_pose start;
+    /**
+     * How far the start may put any feature from its place, mm; 0: a tenth of the features' spread.
+     */
+    double reach_mm;
+    /**
+     * How far a feature may be from where the others say to be counted as found, beyond its uncertainty, mm; 0: 0.1.
+     */
+    double tolerance_mm;
+} fitw_again_options;
+
+/**
+ * Where a saved datum system was found. Since 1.7.
+ */
+typedef struct {
+    /**
+     * sizeof(fitw_found_again), set by the caller.
+     */
+    uint32_t struct_size;
+    /**
+     * 0.
+     */
+    int32_t reserved;
+    /**
+     * Takes scan coordinates to machine coordinates, by all features that were matched.
+     */
+    fitw_pose machine_from_scan;
+    /**
+     * Features that were matched.
+     */
+    uint64_t matched_count;
+    /**
+     * Root mean square of what the pairs disagree by, in their own deviations.
+     */
+    double deviation;
+} fitw_found_again;
+
+/**
+ * What changed between the days. Since 1.7.
+ */
+typedef struct {
+    /**
+     * sizeof(fitw_changes_info), set by the caller.
+     */
+    uint32_t struct_size;
+    /**
+     * 0.
+     */
+    int32_t reserved;
+    /**
+     * Features, see fitw_changes_feature.
+     */
+    uint64_t feature_count;
+    /**
+     * Names of those that stand out, see fitw_changes_stand_out.
+     */
+    uint64_t stand_out_count;
+    /**
+     * Notes, see fitw_changes_note.
+     */
+    uint64_t note_count;
+    /**
+     * Degrees of freedom of `square`.
+     */
+    uint64_t freedom_count;
+    /**
+     * Weighted sum of squares of all features against a frame common to all.
+     */
+    double square;
+    /**
+     * Probability that chance makes it as large, if nothing moved.
+     */
+    double probability;
+    /**
+     * Takes today's machine coordinates to those in which the features that did not move are where they were.
+     */
+    fitw_pose still_from_machine;
+} fitw_changes_info;
+
+/**
+ * Change of a feature from the saved day to the later one, machine axes. Since 1.7.
+ */
+typedef struct {
+    /**
+     * sizeof(fitw_change), set by the caller.
+     */
+    uint32_t struct_size;
+    /**
+     * FITW_MOVED_…
+     */
+    int32_t moved;
+    /**
+     * Name of the feature; valid until the changes are released.
+     */
+    fitw_str name;
+    /**
+     * Why, where it needs a word; may be empty. As above.
+     */
+    fitw_str note;
+    /**
+     * Change of place, mm, as far as the shape shows it: a plane's along its normal, an axis's across it.
+     */
+    double shift_mm[3];
+    /**
+     * Its expanded uncertainty (coverage factor 2) in the worst direction, mm.
+     */
+    double shift_uncertainty_mm;
+    /**
+     * Change of direction, rad.
+     */
+    double turn_rad;
+    /**
+     * Its expanded uncertainty, rad.
+     */
+    double turn_uncertainty_rad;
+    /**
+     * Change of the radius or major radius, mm; 0 without one.
+     */
+    double size_1;
+    /**
+     * Change of the minor radius, mm, or the half-angle, rad; 0 without one.
+     */
+    double size_2;
+    /**
+     * Expanded uncertainty of `size_1`.
+     */
+    double size_1_uncertainty;
+    /**
+     * Expanded uncertainty of `size_2`.
+     */
+    double size_2_uncertainty;
+    /**
+     * Radius about the feature's middle that the turn is judged at, mm.
+     */
+    double extent_mm;
+} fitw_change;
 
 /**
  * How features are written as STEP. All zero is the default.
@@ -4564,6 +4804,123 @@ fitw_status fitw_merged_seam(const fitw_context *context,
  * Releases it. NULL is allowed; releasing twice is FITW_E_HANDLE. [any-thread]
  */
 fitw_status fitw_merged_release(fitw_merged *merged);
+
+/* ---- A LATER DAY ----------------------------------------------------------------------------------------- */
+
+/**
+ * Reads a datum system that a run saved (datum.json); release it with fitw_saved_datum_release. Since
+ * 1.7.
+ *
+ * Errors: FITW_E_IO, FITW_E_FORMAT with the place of what is wrong, FITW_E_LIMIT. [any-thread]
+ */
+fitw_status fitw_saved_datum_read(const fitw_context *context,
+                                  fitw_str path,
+                                  fitw_saved_datum **out);
+
+/**
+ * The same from the file's text in memory.
+ *
+ * Error: FITW_E_FORMAT with the place of what is wrong. [any-thread]
+ */
+fitw_status fitw_saved_datum_parse(const fitw_context *context, fitw_str json, fitw_saved_datum **out);
+
+/**
+ * What it consists of. [any-thread]
+ */
+fitw_status fitw_saved_datum_describe(const fitw_context *context,
+                                      const fitw_saved_datum *saved,
+                                      fitw_saved_datum_info *out);
+
+/**
+ * Feature `index`, from 0. Error: FITW_E_ARGUMENT past the last. [any-thread]
+ */
+fitw_status fitw_saved_datum_feature(const fitw_context *context,
+                                     const fitw_saved_datum *saved,
+                                     size_t index,
+                                     fitw_saved_feature *out);
+
+/**
+ * Finds it in later scans that are joined to each other, from any pose unless a start is given. The pose is good
+ * enough to find each feature again; fitted there, they go to fitw_saved_datum_changes.
+ *
+ * `stride` in bytes from one scan to the next; 0: side by side. `options` may be NULL. Progress is reported. Errors:
+ * FITW_E_JOIN for too few features, two poses that do about as well or a layout that is too regular;
+ * FITW_E_ARGUMENT, FITW_E_CANCELLED, FITW_E_HANDLE. [any-thread]
+ */
+fitw_status fitw_saved_datum_find(const fitw_context *context,
+                                  const fitw_saved_datum *saved,
+                                  const fitw_placed_scan *scans,
+                                  size_t count,
+                                  size_t stride,
+                                  const fitw_again_options *options,
+                                  fitw_found_again *out);
+
+/**
+ * Compares features found on a later day, machine coordinates of that day, with the saved ones; release it with
+ * fitw_changes_release.
+ *
+ * `features` are in the saved order, NULL for one that was not found; `count` is feature_count. A change up to
+ * `still_mm` (turns at the feature's edge) counts as none; 0: 0.1 mm. Errors: FITW_E_ARGUMENT also for a feature of
+ * another kind than the saved one, FITW_E_HANDLE. [any-thread]
+ */
+fitw_status fitw_saved_datum_changes(const fitw_context *context,
+                                     const fitw_saved_datum *saved,
+                                     const fitw_feature *const *features,
+                                     size_t count,
+                                     double still_mm,
+                                     fitw_changes **out);
+
+/**
+ * Releases a saved datum system. NULL is allowed; releasing twice is FITW_E_HANDLE. [any-thread]
+ */
+fitw_status fitw_saved_datum_release(fitw_saved_datum *saved);
+
+/**
+ * What changed as a whole. [any-thread]
+ */
+fitw_status fitw_changes_describe(const fitw_context *context,
+                                  const fitw_changes *changes,
+                                  fitw_changes_info *out);
+
+/**
+ * Change of feature `index`, from 0, in the saved order. Error: FITW_E_ARGUMENT past the last. [any-thread]
+ */
+fitw_status fitw_changes_feature(const fitw_context *context,
+                                 const fitw_changes *changes,
+                                 size_t index,
+                                 fitw_change *out);
+
+/**
+ * Name of a feature that stands out, the first to stand out first; valid until the changes are released. Error:
+ * FITW_E_ARGUMENT past the last. [any-thread]
+ */
+fitw_status fitw_changes_stand_out(const fitw_context *context,
+                                   const fitw_changes *changes,
+                                   size_t index,
+                                   fitw_str *out);
+
+/**
+ * What a person should know, one sentence; valid until the changes are released. Error: FITW_E_ARGUMENT past the
+ * last. [any-thread]
+ */
+fitw_status fitw_changes_note(const fitw_context *context,
+                              const fitw_changes *changes,
+                              size_t index,
+                              fitw_str *out);
+
+/**
+ * Covariance of still_from_machine as a motion about a place in machine coordinates (three numbers, mm; NULL: the
+ * machine's origin). [any-thread]
+ */
+fitw_status fitw_changes_covariance(const fitw_context *context,
+                                    const fitw_changes *changes,
+                                    const double *about_mm,
+                                    fitw_covariance *out);
+
+/**
+ * Releases changes. NULL is allowed; releasing twice is FITW_E_HANDLE. [any-thread]
+ */
+fitw_status fitw_changes_release(fitw_changes *changes);
 
 /* ---- STEP ------------------------------------------------------------------------------------------------ */
 

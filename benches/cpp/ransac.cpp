@@ -14,14 +14,15 @@
 #include <cstdlib>
 #include <fstream>
 #include <string>
-#include <utility>
+#include <tuple>
 #include <vector>
 
 using Kernel = CGAL::Exact_predicates_inexact_constructions_kernel;
-using Pair = std::pair<Kernel::Point_3, Kernel::Vector_3>;
-using Points = std::vector<Pair>;
-using Traits = CGAL::Shape_detection::Efficient_RANSAC_traits<Kernel, Points, CGAL::First_of_pair_property_map<Pair>,
-                                                              CGAL::Second_of_pair_property_map<Pair>>;
+// With its number, as the search may bring the points into another order.
+using Numbered = std::tuple<Kernel::Point_3, Kernel::Vector_3, std::size_t>;
+using Points = std::vector<Numbered>;
+using Traits = CGAL::Shape_detection::Efficient_RANSAC_traits<
+    Kernel, Points, CGAL::Nth_of_tuple_property_map<0, Numbered>, CGAL::Nth_of_tuple_property_map<1, Numbered>>;
 using Ransac = CGAL::Shape_detection::Efficient_RANSAC<Traits>;
 
 std::vector<double> read(const std::string& path) {
@@ -47,7 +48,8 @@ int main(int argc, char** argv) {
     const auto at = read(folder + "/scan.points"), normal = read(folder + "/scan.normals");
     Points points;
     for (std::size_t i = 0; i + 2 < at.size(); i += 3) {
-        points.push_back({{at[i], at[i + 1], at[i + 2]}, {normal[i], normal[i + 1], normal[i + 2]}});
+        const Kernel::Point_3 point(at[i], at[i + 1], at[i + 2]);
+        points.emplace_back(point, Kernel::Vector_3(normal[i], normal[i + 1], normal[i + 2]), i / 3);
     }
     Ransac::Parameters parameters;
     parameters.probability = 0.05;
@@ -72,7 +74,7 @@ int main(int argc, char** argv) {
         std::printf("%s[\"%s\", [", first ? "" : ", ", kind(*shape));
         bool own = true;
         for (const std::size_t i : shape->indices_of_assigned_points()) {
-            std::printf(own ? "%zu" : ", %zu", i);
+            std::printf(own ? "%zu" : ", %zu", std::get<2>(points[i]));
             own = false;
         }
         std::printf("]]");

@@ -9,7 +9,10 @@ use std::path::{Path, PathBuf};
 use std::process::Command;
 use std::time::Instant;
 
-/// Runs a script of `benches/python` and reads the JSON that it prints; an error says what is missing.
+/// Runs a script of `benches/python` and reads the JSON that it prints.
+///
+/// # Errors
+/// What is missing, or what the script complained of.
 pub fn python(script: &str, arguments: &[&Path]) -> Result<serde_json::Value, String> {
     let python = std::env::var("FITWRIGHT_PYTHON").map_err(|_| {
         "FITWRIGHT_PYTHON is not set (needs what benches/python/requirements.txt lists)".to_owned()
@@ -19,6 +22,9 @@ pub fn python(script: &str, arguments: &[&Path]) -> Result<serde_json::Value, St
 }
 
 /// Builds a program of `benches/cpp` into `folder`, runs it and reads the JSON that it prints.
+///
+/// # Errors
+/// What is missing, or what compiler or program complained of.
 pub fn cpp(source: &str, folder: &Path, arguments: &[&Path]) -> Result<serde_json::Value, String> {
     let program: PathBuf = folder.join(source).with_extension("program");
     let source = Path::new(env!("CARGO_MANIFEST_DIR")).join("cpp").join(source);

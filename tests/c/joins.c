@@ -187,10 +187,10 @@ static void by_features(void)
 }
 
 /* Faces of a machine as they were saved, and as a later day's scan shows them; they lie apart. */
-#define FACES 6
-static const char *const face_names[FACES] = {"deck", "side", "end", "shelf", "rib", "lug"};
-static const double face_at[FACES] = {0, 40, 30, -55, -35, -20};
-static const size_t face_axes[FACES] = {2, 0, 1, 2, 1, 1};
+#define FACES 8
+static const char *const face_names[FACES] = {"deck", "side", "end", "shelf", "rib", "lug", "foot", "cap"};
+static const double face_at[FACES] = {0, 40, 30, -55, -35, -20, -45, 47};
+static const size_t face_axes[FACES] = {2, 0, 1, 2, 1, 1, 0, 1};
 
 /* The text of a saved datum system: planes known to 1 um. */
 static void saved_text(char *out, size_t size)

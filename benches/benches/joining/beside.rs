@@ -11,7 +11,7 @@ use fitwright_tests::machines::{labelled, pump};
 use nalgebra::{Matrix4, Translation3, UnitQuaternion};
 use std::time::Instant;
 
-use crate::{Failure, middle, shares};
+use crate::{Failure, cuts, middle};
 
 const NOISE: f64 = 0.03;
 
@@ -22,7 +22,7 @@ const SPACING: f64 = 0.635;
 pub(crate) fn beside() -> Result<(), Failure> {
     let (a, b) = (labelled(pump(), SPACING, NOISE, 1)?, labelled(pump(), SPACING, NOISE, 2)?);
     let (a, b) = (a.scan.to_scan()?, b.scan.to_scan()?);
-    let (to, from) = shares(&a, &b, &Vec3::new(0.8, 0.6, 0.0), 0.6)?;
+    let (to, from) = cuts(&a, &b, &Vec3::new(0.8, 0.6, 0.0), 0.6)?;
     let mut random = Random::new(9);
     let pose = random.pose(200.0);
     let from = from.transformed(&pose.inverse());
@@ -55,12 +55,12 @@ pub(crate) fn beside() -> Result<(), Failure> {
     let context = Context::new(2)?;
     // Each from the points alone, as for the others: what a scan keeps of its neighbours is not there yet.
     let fresh = |s: &Scan| Scan::from_mesh(s.points().to_vec(), s.triangles().to_vec());
-    for threads in 0..2 {
+    for round in 0..2 {
         let (to, from) = (fresh(&to)?, fresh(&from)?);
         let start = Instant::now();
         let join = by_surface(&to, &from, &near, &SurfaceOptions::default(), &context)?;
         let seconds = start.elapsed().as_secs_f64();
-        if threads == 1 {
+        if round == 1 {
             row("fine", "Fitwright", seconds, off(&join.to_from_this));
         }
     }

@@ -3,7 +3,7 @@
 //!
 //! `cargo bench -p fitwright-benches --bench joining` prints a table over two simulated machines (see
 //! tests/src/machines.rs), scanned twice, each cut to one side of a plane so that a known share is in common;
-//! `-- trials N` asks for N cuts each instead of 10. Then the demo's mill is scanned from eight places round it, the
+//! `-- trials N` asks for N cuts each instead of 10, `share S` for one share and nothing else. Then the demo's mill is scanned from eight places round it, the
 //! scans joined in a chain and adjusted together, `-- rounds N` times instead of 3. The bunny's ten range scans (G. Turk, M. Levoy 1994,
 //! with the poses of their own alignment) are read from `../shared` where they are: every pair from no start, then
 //! all of them adjusted together after a chain of joins round the figure.
@@ -35,10 +35,13 @@ fn main() -> Result<(), Failure> {
     if std::env::args().any(|a| a == "beside") {
         return beside::beside();
     }
-    let trials = std::env::args().skip_while(|a| a != "trials").nth(1);
-    machines(trials.map_or(Ok(10), |n| n.parse())?)?;
-    let rounds = std::env::args().skip_while(|a| a != "rounds").nth(1);
-    round(rounds.map_or(Ok(3), |n| n.parse())?)?;
+    let after = |word: &str| std::env::args().skip_while(move |a| a != word).nth(1);
+    let shares = after("share").map_or(Ok(vec![0.6, 0.45, 0.3]), |s| s.parse().map(|s| vec![s]))?;
+    machines(after("trials").map_or(Ok(10), |n| n.parse())?, &shares)?;
+    if after("share").is_some() {
+        return Ok(());
+    }
+    round(after("rounds").map_or(Ok(3), |n| n.parse())?)?;
     let folder =
         ["../shared", "../../shared"].map(|s| Path::new(s).join("data/stanford_bunny_scans"));
     match folder.iter().find(|f| f.is_dir()) {
@@ -68,10 +71,12 @@ impl Tally {
         let found = from_unknown_start(to, from, &UnknownStartOptions::default(), &context);
         self.seconds.push(start.elapsed().as_secs_f64());
         match found {
-            Ok((join, _)) => {
+            Ok((join, candidates)) => {
                 let off = |p: &Point3| (join.to_from_this * p - truth * p).norm();
                 let worst = from.points().iter().map(off).fold(0.0, f64::max);
                 if worst > allowed {
+                    let told = candidates.iter().take(2).map(|c| &c.support);
+                    println!("    wrong: {:?}", told.collect::<Vec<_>>());
                     self.wrong += 1
                 } else {
                     self.right += 1
@@ -79,7 +84,10 @@ impl Tally {
                 self.worst = self.worst.max(worst);
                 Ok(worst)
             }
-            Err(Error::Join { .. }) => {
+            Err(e @ Error::Join { .. }) => {
+                if self.refused < 3 {
+                    println!("    {e}");
+                }
                 self.refused += 1;
                 Ok(f64::INFINITY)
             }
@@ -100,18 +108,18 @@ impl Tally {
     }
 }
 
-fn machines(trials: u64) -> Result<(), Failure> {
+fn machines(trials: u64, shares: &[f64]) -> Result<(), Failure> {
     println!("Aims at 30 % in common: right 999 of 1,000, wrong under 1 of 1,000");
     println!("machine, in common       right wrong refused   largest, mm   median, s");
     let mut random = Random::new(5);
     for (name, machine) in [("pump", pump as fn() -> _), ("valve", valve)] {
         let scan = |seed| labelled(machine(), 1.0, 0.03, seed)?.scan.to_scan();
         let (a, b) = (scan(1)?, scan(2)?);
-        for share in [0.6, 0.45, 0.3] {
+        for &share in shares {
             let mut tally = Tally::default();
             for _ in 0..trials {
                 let across = random.vector(1.0).normalize();
-                let (to, from) = shares(&a, &b, &across, share)?;
+                let (to, from) = cuts(&a, &b, &across, share)?;
                 let turn =
                     random.vector(1.0).normalize() * (std::f64::consts::PI * random.uniform());
                 let shift = Translation3::from(random.vector(200.0));
@@ -125,7 +133,7 @@ fn machines(trials: u64) -> Result<(), Failure> {
 }
 
 /// Two scans cut across a direction so that `share` of each lies on the other.
-fn shares(a: &Scan, b: &Scan, across: &Vec3, share: f64) -> Result<(Scan, Scan), Failure> {
+fn cuts(a: &Scan, b: &Scan, across: &Vec3, share: f64) -> Result<(Scan, Scan), Failure> {
     let mut along: Vec<f64> = a.points().iter().map(|p| p.coords.dot(across)).collect();
     along.sort_by(f64::total_cmp);
     // Of parts of k of the points each, 2k - 1 is in common: that is the share of k.

@@ -2,6 +2,7 @@
 
 import dataclasses
 import os
+import re
 import subprocess
 import sys
 import unittest
@@ -52,7 +53,7 @@ class Declarations(unittest.TestCase):
         source = "".join(file.read_text() for file in (PACKAGE / "src" / "fitwright").glob("*.py"))
         missing = []
         for name, _ in self.of("function"):
-            noun, verb = name.split("_", 2)[1:]
+            noun, verb = re.fullmatch(r"fitw_(saved_datum|[a-z0-9]+)_(\w+)", name).groups()
             if not any(form in source for form in (name, f'"{verb}"', f'"{noun}_{verb}"')):
                 missing.append(name)
         # Parameters are asked for by number; a name is a key of the dictionary then.

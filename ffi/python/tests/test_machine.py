@@ -361,7 +361,8 @@ class Machine(unittest.TestCase):
             self.context.join_from_unknown_start(to, self.context.scan(flat, triangles))
 
     def test_a_later_day(self):
-        names, axes, at = ("deck", "side", "end", "shelf", "rib", "lug"), (2, 0, 1, 2, 1, 1), (0, 40, 30, -55, -35, -20)
+        names = ("deck", "side", "end", "shelf", "rib", "lug", "foot", "cap")
+        axes, at = (2, 0, 1, 2, 1, 1, 0, 1), (0, 40, 30, -55, -35, -20, -45, 47)
         normals = [np.eye(3)[axis] for axis in axes]
         matrix = np.diag([1e-6] * 3 + [1e-9] * 3 + [0.0] * 2)[np.triu_indices(8)]
         features = [
@@ -380,7 +381,7 @@ class Machine(unittest.TestCase):
             path = Path(folder, "datum.json")
             path.write_text(text, encoding="utf-8")
             saved = self.context.read_saved_datum(path)
-        self.assertEqual(self.context.saved_datum(text).describe().feature_count, 6)
+        self.assertEqual(self.context.saved_datum(text).describe().feature_count, 8)
         self.assertEqual(([f.name for f in saved.features], saved.features[0].kind), (list(names), "plane"))
         side = np.arange(33)
         corner = (33 * side[:-1, None] + side[None, :-1]).ravel()
@@ -398,7 +399,7 @@ class Machine(unittest.TestCase):
         there = turned((1, 1, 1), 2.0, (300, -200, 50))
         scan = self.context.scan(points @ there[:3, :3].T + there[:3, 3], triangles)
         found = saved.find((scan, np.eye(4), None))
-        self.assertEqual(found.matched_count, 6)
+        self.assertEqual(found.matched_count, 8)
         np.testing.assert_allclose(found.machine_from_scan @ there, np.eye(4), atol=0.01)
         with self.assertRaises(fitwright.Error):
             saved.find((scan, np.eye(4), None), start=np.eye(4), reach_mm=1.0)
@@ -410,9 +411,9 @@ class Machine(unittest.TestCase):
         shift = np.eye(4)
         shift[1, 3] = 0.5
         today[5] = today[5].move(shift)
-        changes = saved.changes(*today[:4], None, today[5])
+        changes = saved.changes(*today[:4], None, *today[5:])
         self.assertEqual(changes.stand_out, ["lug"])
-        self.assertEqual([c.moved for c in changes.features], ["no"] * 4 + ["not-seen", "yes"])
+        self.assertEqual([c.moved for c in changes.features], ["no"] * 4 + ["not-seen", "yes", "no", "no"])
         np.testing.assert_allclose(changes.features[5].shift_mm, (0, 0.5, 0), atol=0.01)
         self.assertLess(changes.describe().probability, 1e-6)
         self.assertEqual(len(changes.notes), changes.describe().note_count)

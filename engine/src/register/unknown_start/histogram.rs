@@ -18,9 +18,20 @@ pub(super) struct Alike {
     pub(super) from: u32,
 }
 
+/// What places are described by and how many are compared.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Looks {
+    /// Radius of what is described, in edges of a cell.
+    pub(super) radius: f64,
+    /// Places of the smaller list at most.
+    pub(super) places: usize,
+    /// Partners of each place.
+    pub(super) partners: usize,
+}
+
 /// Pairs of places: for each of the most unusual ones of `from` its nearest in looks among those of `to`.
-pub(super) fn alike(to: &Thinned, from: &Thinned) -> Vec<Alike> {
-    let (of_to, of_from) = (histograms(to), histograms(from));
+pub(super) fn alike(to: &Thinned, from: &Thinned, looks: &Looks) -> Vec<Alike> {
+    let (of_to, of_from) = (histograms(to, looks.radius), histograms(from, looks.radius));
     let mut mean = [0.0f64; SIZE];
     for h in of_to.iter().chain(&of_from) {
         for (m, x) in mean.iter_mut().zip(h) {
@@ -28,19 +39,19 @@ pub(super) fn alike(to: &Thinned, from: &Thinned) -> Vec<Alike> {
         }
     }
     let mean = mean.map(|x| x as f32);
-    let those_of_to = unusual(to, &of_to, &mean, 2 * MOST_PLACES);
+    let those_of_to = unusual(to, &of_to, &mean, 2 * looks.places);
     let nearest = |&i: &u32| {
-        let mut best: Vec<(f32, u32)> = Vec::with_capacity(NEAREST + 1);
+        let mut best: Vec<(f32, u32)> = Vec::with_capacity(looks.partners + 1);
         for &j in &those_of_to {
             let gap = gap(&of_from[i as usize], &of_to[j as usize]);
-            if best.len() < NEAREST || gap < best[best.len() - 1].0 {
+            if best.len() < looks.partners || gap < best[best.len() - 1].0 {
                 best.insert(best.partition_point(|b| b.0 <= gap), (gap, j));
-                best.truncate(NEAREST);
+                best.truncate(looks.partners);
             }
         }
         best.into_iter().map(move |(_, j)| Alike { to: j, from: i })
     };
-    unusual(from, &of_from, &mean, MOST_PLACES).par_iter().flat_map_iter(nearest).collect()
+    unusual(from, &of_from, &mean, looks.places).par_iter().flat_map_iter(nearest).collect()
 }
 
 /// Places that look least like the mean, none at the border, where half of the looks is missing.
@@ -53,8 +64,8 @@ fn unusual(t: &Thinned, all: &[Histogram], mean: &Histogram, most: usize) -> Vec
     ids
 }
 
-fn histograms(t: &Thinned) -> Vec<Histogram> {
-    let radius = RADIUS * t.edge;
+fn histograms(t: &Thinned, radius: f64) -> Vec<Histogram> {
+    let radius = radius * t.edge;
     let near: Vec<Vec<u32>> = t.points.par_iter().map(|p| t.index.within(p, radius)).collect();
     let simple: Vec<Histogram> =
         (0..t.points.len()).into_par_iter().map(|i| simple(t, i, &near[i])).collect();
@@ -112,11 +123,5 @@ fn gap(a: &Histogram, b: &Histogram) -> f32 {
 /// Bins of one histogram, and numbers of a description.
 const BINS: usize = 11;
 const SIZE: usize = 3 * BINS;
-/// Radius of what is described, in edges of a cell.
-const RADIUS: f64 = 7.0;
 /// Sine of the angle to the normal below which a way to a neighbour gives no side.
 const ALONG_NORMAL: f64 = 1e-9;
-/// Places of the smaller list at most.
-const MOST_PLACES: usize = 1200;
-/// Partners of each place.
-const NEAREST: usize = 5;

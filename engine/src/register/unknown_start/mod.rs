@@ -21,6 +21,7 @@ use crate::context::Context;
 use crate::error::{Error, Result};
 use crate::primitive::{Point3, Pose};
 use crate::scan::Scan;
+use histogram::Looks;
 use support::{CLOSEST, DEVIATIONS, WIDEST, scatter, settle, support};
 use thinned::Thinned;
 
@@ -74,10 +75,10 @@ pub fn from_unknown_start(
         return Err(Error::argument("candidates", options.candidates, "1 or more"));
     }
     let mut refused: Option<Refused> = None;
-    for (k, cells) in CELLS.into_iter().enumerate() {
-        context.report("looking for the pose", k as f64 / CELLS.len() as f64)?;
+    for (k, (cells, looks)) in TRIES.into_iter().enumerate() {
+        context.report("looking for the pose", k as f64 / TRIES.len() as f64)?;
         let search = context.run(|| Search::new(to, from, cells));
-        let (mut candidates, gate) = context.run(|| search.candidates(context))?;
+        let (mut candidates, gate) = context.run(|| search.candidates(&looks, context))?;
         let why = match search.verdict(&candidates) {
             None => match search.last_fit(to, from, &candidates[0], gate, options, context) {
                 Ok(join) => {
@@ -154,8 +155,8 @@ impl Search {
     }
 
     /// Poses with their support, the best first, and how near a cell must be to lie on the other surface, mm.
-    fn candidates(&self, context: &Context) -> Result<(Vec<Candidate>, f64)> {
-        let pairs = histogram::alike(&self.to, &self.from);
+    fn candidates(&self, looks: &Looks, context: &Context) -> Result<(Vec<Candidate>, f64)> {
+        let pairs = histogram::alike(&self.to, &self.from, looks);
         context.check()?;
         let mut poses: Vec<Pose> = Vec::new();
         for pose in agreement::poses(&self.to, &self.from, &pairs) {
@@ -279,8 +280,14 @@ fn best_first(weighed: &mut [(Pose, Support)]) {
     weighed.sort_by(|a, b| b.1.evidence.total_cmp(&a.1.evidence));
 }
 
-/// Cells along the diagonal of the smaller scan's box, one try after the other.
-const CELLS: [f64; 2] = [70.0, 100.0];
+/// Cells along the diagonal of the smaller scan's box and what is compared, one try after the other: most pairs are
+/// found by the first, and those that are not get more time.
+const TRIES: [(f64, Looks); 4] = [
+    (70.0, Looks { radius: 7.0, places: 1200, partners: 5 }),
+    (100.0, Looks { radius: 7.0, places: 1200, partners: 5 }),
+    (70.0, Looks { radius: 5.0, places: 2400, partners: 5 }),
+    (100.0, Looks { radius: 11.0, places: 2400, partners: 5 }),
+];
 /// Cells are no smaller than this many spacings of the scans.
 const LEAST_SPACINGS: f64 = 1.5;
 /// Poses settled and weighed.
