@@ -74,12 +74,14 @@ pub fn from_unknown_start(
     if options.candidates == 0 {
         return Err(Error::argument("candidates", options.candidates, "1 or more"));
     }
-    let mut refused: Option<Refused> = None;
+    let (mut refused, mut contradicted): (Option<Refused>, bool) = (None, false);
     for (k, (cells, looks)) in TRIES.into_iter().enumerate() {
         context.report("looking for the pose", k as f64 / TRIES.len() as f64)?;
         let search = context.run(|| Search::new(to, from, cells));
         let (mut candidates, gate) = context.run(|| search.candidates(&looks, context))?;
-        let why = match search.verdict(&candidates) {
+        let doubt = search.verdict(&candidates);
+        let too_little = doubt.as_ref().is_some_and(|d| d.too_little);
+        let why = match doubt {
             None => match search.last_fit(to, from, &candidates[0], gate, options, context) {
                 Ok(join) => {
                     candidates.truncate(options.candidates);
@@ -88,15 +90,27 @@ pub fn from_unknown_start(
                 Err(Error::Join { reason }) => reason,
                 Err(other) => return Err(other),
             },
-            Some(reason) => reason,
+            Some(doubt) => doubt.why,
         };
         candidates.truncate(options.candidates);
         let best = |c: &[Candidate]| c.first().map_or(f64::NEG_INFINITY, |c| c.support.evidence);
         if refused.as_ref().is_none_or(|r| best(&r.candidates) < best(&candidates)) {
             refused = Some(Refused { why, candidates });
         }
+        // Looking longer does not help where two poses fit or the best one is contradicted.
+        contradicted |= !too_little;
+        if contradicted && k + 1 >= USUAL_TRIES {
+            break;
+        }
     }
     Err(refused.map_or_else(|| Error::Internal("no search was made".into()), Refused::error))
+}
+
+/// Why a pose is not to be trusted.
+struct Doubt {
+    why: String,
+    /// Nothing speaks against it, but too little for it.
+    too_little: bool,
 }
 
 /// Why no pose was taken, and those weighed.
@@ -211,22 +225,26 @@ impl Search {
     }
 
     /// Why the best pose is not to be trusted, if so.
-    fn verdict(&self, candidates: &[Candidate]) -> Option<String> {
+    fn verdict(&self, candidates: &[Candidate]) -> Option<Doubt> {
+        let too_little = |why: String| Some(Doubt { why, too_little: true });
+        let contradicted = |why: String| Some(Doubt { why, too_little: false });
         let Some(best) = candidates.first() else {
-            return Some("nothing in one scan looks like anything in the other".into());
+            return too_little("nothing in one scan looks like anything in the other".into());
         };
         let (found, share) = (best.support.evidence, best.support.share_against());
         // What contradicts a pose much more than the best one tells them apart.
         let like = |c: &&Candidate| c.support.share_against() < share + CONTRADICTED;
         let second = candidates[1..].iter().find(like).map_or(0.0, |c| c.support.evidence);
         if found < LEAST_EVIDENCE {
-            Some(format!("the best has too little support ({found:.0} of {LEAST_EVIDENCE:.0})"))
+            too_little(format!(
+                "the best has too little support ({found:.0} of {LEAST_EVIDENCE:.0})"
+            ))
         } else if second > LEAD * found {
-            Some(format!(
+            contradicted(format!(
                 "two have like support ({found:.0} and {second:.0}): the surface is symmetric or repeats itself"
             ))
         } else if share > MOST_AGAINST {
-            Some(format!(
+            contradicted(format!(
                 "{:.0} % of the best one's overlap lies off the other surface",
                 100.0 * share
             ))
@@ -288,6 +306,8 @@ const TRIES: [(f64, Looks); 4] = [
     (70.0, Looks { radius: 5.0, places: 2400, partners: 5 }),
     (100.0, Looks { radius: 11.0, places: 2400, partners: 5 }),
 ];
+/// Tries that are made in any case; the others only where all that is missing is support.
+const USUAL_TRIES: usize = 2;
 /// Cells are no smaller than this many spacings of the scans.
 const LEAST_SPACINGS: f64 = 1.5;
 /// Poses settled and weighed.

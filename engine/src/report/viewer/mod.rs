@@ -36,7 +36,8 @@ pub(super) fn script() -> (String, String) {
     let shaders = squeezed(SHADERS, &[" = ", ", ", "; ", " ? ", " : "]);
     let code = [
         " => ", " === ", " !== ", " && ", " || ", ") {", " < ", " > ", " * ", " / ", " + ", " - ",
-        " += ", " ? ", " : ", "{ ", " }", "if (", "for (",
+        " += ", " ? ", " : ", "{ ", " }", "if (", "for (", " = (", " >= ", " <= ", " % ", " ** ",
+        " *= ", " -= ", " | ", " << ", " >> ",
     ];
     let script = format!("(() => {{\n'use strict';\n{shaders}{SCRIPT}}})();\n");
     let script = joined(&squeezed(&bare(&script), &code), &["{", ";", ","]);

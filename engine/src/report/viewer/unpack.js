@@ -114,17 +114,22 @@ function normalsOf(places, corners) {
   return bytes;
 }
 
+function add(sums, at, x, y, z) {
+  sums[at] += x;
+  sums[at + 1] += y;
+  sums[at + 2] += z;
+}
+
 // The same to each corner of a triangle.
 function give(sums, a, b, c, x, y, z) {
-  sums[a] += x; sums[a + 1] += y; sums[a + 2] += z;
-  sums[b] += x; sums[b + 1] += y; sums[b + 2] += z;
-  sums[c] += x; sums[c + 1] += y; sums[c + 2] += z;
+  add(sums, a, x, y, z);
+  add(sums, b, x, y, z);
+  add(sums, c, x, y, z);
 }
 
 function toLength(vectors, length) {
   for (let i = 0; i < vectors.length; i += 3) {
-    const x = vectors[i], y = vectors[i + 1], z = vectors[i + 2];
-    const by = length / (Math.sqrt(x * x + y * y + z * z) || 1);
-    vectors[i] = x * by; vectors[i + 1] = y * by; vectors[i + 2] = z * by;
+    const by = length / (Math.sqrt(vectors[i] ** 2 + vectors[i + 1] ** 2 + vectors[i + 2] ** 2) || 1);
+    for (let k = i; k < i + 3; k++) vectors[k] *= by;
   }
 }
