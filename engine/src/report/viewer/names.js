@@ -14,7 +14,7 @@ class Names {
     this.words.append(...this.axes, this.bar);
   }
 
-  // The tag of a thing, measured anew when it changes; without size where the page shows no names but those called for.
+  // The tag of a thing, measured anew when it changes; a bare border where the page shows no names but those called for.
   tagOf(thing, called) {
     if (!thing.tag) {
       thing.tag = element('span', { class: 'tag ' + thing.class });
@@ -63,7 +63,7 @@ class Names {
     if (!from || from[0] < 2 || from[1] < 2 || from[0] > w - 2 || from[1] > h - 2) return null;
     this.tagOf(thing, called);
     const [wide, tall] = thing.tagSize;
-    if (!wide) return null;
+    if (wide < 8) return null;
     for (const [dx, dy] of HANGS) {
       const to = [from[0] + dx, from[1] + dy];
       const left = dx < 0 ? to[0] - wide : to[0];

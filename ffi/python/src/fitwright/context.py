@@ -20,7 +20,7 @@ from .feature import Feature
 from .fit import Fit, Hold, fit_options, fitter_id
 from .job import Job
 from .join import Join
-from .merged import Merged
+from .merged import Merged, placed_scans
 from .noise import Noise
 from .part import Part
 from .region import Region
@@ -393,16 +393,8 @@ class Context:
         `reach_mm`: surfaces that face one way and are this near are one; 0: from spacing, noise and joins.
         `margin`: how many times better a later scan must know a place to take it; 0: 1.2.
         """
-        raw = []
-        for scan, all_from_this, join in placed:
-            one = ffi.new("fitw_placed_scan *")
-            one.scan, one.all_from_this = scan._raw, pose(all_from_this)[0]
-            one.join = ffi.NULL if join is None else join._raw
-            raw.append(one)
         options = sized("fitw_merge_options", reach_mm=reach_mm, margin=margin)
-        return self._make(
-            Merged, lib.fitw_merged_create, array_of("fitw_placed_scan", raw), len(raw), 0, options
-        )
+        return self._make(Merged, lib.fitw_merged_create, placed_scans(placed), len(placed), 0, options)
 
     def read_saved_datum(self, path: Path) -> SavedDatum:
         """Reads a datum system that a run saved (datum.json)."""

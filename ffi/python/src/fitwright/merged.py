@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+from typing import Any, Iterable, Optional
+
 from ._arrays import Array
-from ._call import lib
+from ._call import array_of, ffi, lib, pose
 from ._handle import Handle
+from .join import Join
 from .scan import Scan
 from .values import MergedInfo, Seam
 
@@ -42,3 +45,14 @@ class Merged(Handle):
     def seams(self) -> list[Seam]:
         """Where two scans meet, by pair."""
         return [self._value("seam", Seam, index) for index in range(self.describe().seam_count)]
+
+
+def placed_scans(placed: Iterable[tuple[Scan, Any, Optional[Join]]]) -> Any:
+    """Scans with their poses and joins, side by side."""
+    raw = []
+    for scan, all_from_this, join in placed:
+        one = ffi.new("fitw_placed_scan *")
+        one.scan, one.all_from_this = scan._raw, pose(all_from_this)[0]
+        one.join = ffi.NULL if join is None else join._raw
+        raw.append(one)
+    return array_of("fitw_placed_scan", raw)

@@ -4,10 +4,11 @@ from __future__ import annotations
 
 from typing import Any, Optional
 
-from ._call import array_of, ffi, lib, pose, sized
+from ._call import ffi, lib, pose, sized
 from ._handle import Handle
 from .feature import Feature
 from .join import Join
+from .merged import placed_scans
 from .scan import Scan
 from .values import Change, ChangesInfo, Covariance, FoundAgain, Place, SavedDatumInfo, SavedFeature
 
@@ -71,14 +72,8 @@ class SavedDatum(Handle):
         options = sized("fitw_again_options", reach_mm=reach_mm, tolerance_mm=tolerance_mm)
         if start is not None:
             options.flags, options.start = lib.FITW_AGAIN_START, pose(start)[0]
-        raw = []
-        for scan, all_from_this, join in placed:
-            one = ffi.new("fitw_placed_scan *")
-            one.scan, one.all_from_this = scan._raw, pose(all_from_this)[0]
-            one.join = ffi.NULL if join is None else join._raw
-            raw.append(one)
-        scans = array_of("fitw_placed_scan", raw)
-        return self._session.run(lambda: self._value("find", FoundAgain, scans, len(raw), 0, options))
+        scans = placed_scans(placed)
+        return self._session.run(lambda: self._value("find", FoundAgain, scans, len(placed), 0, options))
 
     def changes(self, *features: Optional[Feature], still_mm: float = 0.0) -> Changes:
         """Compares features of a later day, machine coordinates of that day, in the saved order, None for one that was
